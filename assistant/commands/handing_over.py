@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assistant.core.values.perceived import Perceived
+from assistant.core.values.witness import Witness
 from assistant.record import read_reviews
 from assistant.record.header import CLIPS
 from assistant.record.recorded import clips_of
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from assistant.core.values.events import Event
     from assistant.record import RecordedSession
     from assistant.writeup import Draft
 
@@ -54,13 +57,29 @@ def _sound(folder: Path, session: RecordedSession) -> str:
     sound = list((folder / CLIPS).glob("*.flac"))
     if not sound:
         return "No voice recordings."
+    current = {clip.file for line in session.lines if _of_clamp(line.event) for clip in clips_of(line.event)}
+    captures = [path for path in sound if f"{CLIPS}/{path.name}" in current]
+    sound = [path for path in sound if path not in captures]
+    told = f" {len(captures)} capture{'' if len(captures) == 1 else 's'} of a current." if captures else ""
+    if not sound:
+        return f"No voice recordings.{told}"
+    lengths = {
+        clip.file: clip.duration_s
+        for line in session.lines
+        for clip in clips_of(line.event)
+        if clip.file not in current
+    }
     size = sum(path.stat().st_size for path in sound)
-    lengths = {clip.file: clip.duration_s for line in session.lines for clip in clips_of(line.event)}
     unknown = sum(f"{CLIPS}/{path.name}" not in lengths for path in sound)
     more = f" and {unknown} of a length that the log does not say" if unknown else ""
     count = f"{len(sound)} voice recording{'' if len(sound) == 1 else 's'}"
     length = f"{_minutes(sum(lengths.values()))}{more}, {_megabytes(size)}"
-    return f"{count}, {length}: anyone can hear what was said in the bay."
+    return f"{count}, {length}: anyone can hear what was said in the bay.{told}"
+
+
+def _of_clamp(event: Event) -> bool:
+    """Whether a clamp captured what this event keeps."""
+    return isinstance(event, Perceived) and event.source is Witness.CLAMP
 
 
 def _written_down(folder: Path) -> str:

@@ -17,6 +17,7 @@ from assistant.record.storage import open_private, sync_folder, write_all, write
 from assistant.record.syncing import sync, sync_data
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 _PIECE = 1 << 20

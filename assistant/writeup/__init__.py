@@ -16,6 +16,7 @@ from assistant.writeup.draft import draft
 from assistant.writeup.embedding import clips_to_embed, connections_to_embed, photos_to_embed
 from assistant.writeup.page import html
 from assistant.writeup.plain import text
+from assistant.writeup.ramps import ramps_to_embed
 from assistant.writeup.statement import Source, Statement
 
 if TYPE_CHECKING:
@@ -98,6 +99,7 @@ def _page(
         sound if embed else {},
         drawings,
         photos=photos if embed else {},
+        ramps=ramps_to_embed(session, made),
         beside="" if way == "." else way,
     )
 
@@ -112,7 +114,8 @@ def write_pdf(folder: Path) -> bytes:
 
     made, session, library = drafted(folder)
     photos = photos_to_embed(session, made)
-    return pdf(html(made, {}, connections_to_embed(session, library), photos=photos, paper=True))
+    drawings, captured = connections_to_embed(session, library), ramps_to_embed(session, made)
+    return pdf(html(made, {}, drawings, photos=photos, ramps=captured, paper=True))
 
 
 def write_json(folder: Path) -> str:

@@ -101,6 +101,28 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class CapturedRamp:
+    """A current ramp that a clamp captured for a test; the page draws it beside what the circuit model expects.
+
+    Attributes:
+        test: Number of the test.
+        file: File of the samples: FLAC of one channel, 24 bits, a thousandth of an ampere a step.
+        sha256: Its SHA-256.
+        circuit: Name of the circuit whose model draws the sound coil.
+        fault: Name of the suspected fault that is drawn as well; "" if none is.
+        suspected: The same in words.
+    """
+
+    test: int
+    file: str
+    sha256: str
+    circuit: str
+    fault: str
+    suspected: str
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
 class Compared:
     """A test that decided the cause: what it showed before the repair and after it, side by side.
 
@@ -304,6 +326,7 @@ class Draft(FirstPage):
         conditions: Facts about the car and the work: lamp in use, temperatures and the like.
         specifications: Values of the vehicle maker, given or left blank.
         tests: Every result in order, including those taken back.
+        ramps: Current ramps that a clamp captured.
         time: Time that the session took in all.
         skipped: Skipped tests.
         not_judged: Readings that could not be judged, with the reason; drops whose pieces do not add up.
@@ -337,6 +360,7 @@ class Draft(FirstPage):
     conditions: tuple[Asked, ...]
     specifications: tuple[Asked, ...]
     tests: tuple[Measured, ...]
+    ramps: tuple[CapturedRamp, ...]
     time: Statement
     skipped: tuple[Skipped, ...]
     not_judged: tuple[Statement, ...]

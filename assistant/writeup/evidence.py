@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -13,7 +15,7 @@ from assistant.writeup.statement import capital, stop
 from assistant.writeup.wording import APPENDIX
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from assistant.writeup.contents import Asked, Draft, Measured, Reviewed
     from assistant.writeup.embedding import ShownSound
@@ -21,14 +23,28 @@ if TYPE_CHECKING:
     from assistant.writeup.voice_notes import VoiceNote
 
 
-def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ShownSound, photos: str) -> str:
+@dataclass(frozen=True)
+class Pictures:
+    """The pictures of the evidence.
+
+    Attributes:
+        connections: Connections as SVG, by the numbers of their tests.
+        ramps: Captured current ramps as SVG, by the numbers of their tests.
+        photos: The photos, ready to be shown.
+    """
+
+    connections: Mapping[tuple[int, ...], str]
+    ramps: Mapping[int, str]
+    photos: str
+
+
+def evidence(draft: Draft, pictures: Pictures, sound: ShownSound) -> str:
     """The evidence as sections of HTML.
 
     Args:
         draft: The write-up's contents.
-        connections: Connections as SVG, by the numbers of their tests.
+        pictures: Its pictures.
         sound: Shows clips.
-        photos: The photos, ready to be shown.
     """
     return "".join(
         (
@@ -39,9 +55,10 @@ def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sh
                 "Before that",
                 [f"{escape(one.procedure)}: {escape(one.says)}" for one in draft.found_before],
             ),
-            photos,
+            pictures.photos,
             _tests(draft, sound),
-            _pictures(draft, connections),
+            _ramps(draft, pictures.ramps),
+            _pictures(draft, pictures.connections),
             _skipped(draft),
             _sentences("Readings not judged", draft.not_judged),
             _sentences("Not tested, because the answers did not lead there", draft.not_reached, "two"),
@@ -134,6 +151,21 @@ def _pictures(draft: Draft, connections: Mapping[tuple[int, ...], str]) -> str:
     return (
         f"<section><h2>How it was connected <small>({escape(GENERAL)})</small></h2>{''.join(pairs)}</section>"
     )
+
+
+def _ramps(draft: Draft, drawn: Mapping[int, str]) -> str:
+    """Each captured ramp with the number and outcome of its test."""
+    seen = {test.number: test for test in draft.tests}
+    figures = []
+    for ramp in draft.ramps:
+        if ramp.test in drawn:
+            test = seen[ramp.test]
+            outcome = f"{test.seen}{' (taken back)' if test.taken_back else ''}"
+            caption = f"Captured for test {ramp.test}: {escape(outcome)}. <small>{escape(ramp.file)}</small>"
+            figures.append(
+                f'<figure class="ramp">{drawn[ramp.test]}<figcaption>{caption}</figcaption></figure>'
+            )
+    return f"<section><h2>Current while cranking</h2>{''.join(figures)}</section>" if figures else ""
 
 
 def _skipped(draft: Draft) -> str:

@@ -46,6 +46,15 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[WeighedResult, 
     )
 
 
+def remaining(
+    session: RecordedSession, library: Library, knowledge: Knowledge | None, course: Course, circuit: str
+) -> tuple[str, ...]:
+    """The faults that remain possible in a circuit, the likeliest first; none where nothing is weighed."""
+    facts = _facts_of(session, course)
+    assessment = evidence.assess(library, knowledge, circuit, facts, session.header.thresholds)
+    return () if assessment is None or not assessment.used else tuple(assessment.remaining(_WORTH_A_LINE))
+
+
 def sentences(
     session: RecordedSession,
     library: Library,

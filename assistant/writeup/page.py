@@ -14,7 +14,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from assistant.writeup.embedding import ShownSound, shown_photos
-from assistant.writeup.evidence import evidence
+from assistant.writeup.evidence import Pictures, evidence
 from assistant.writeup.front import front
 from assistant.writeup.statement import printable
 from assistant.writeup.style import style
@@ -35,6 +35,7 @@ def html(
     connections: Mapping[tuple[int, ...], str] | None = None,
     *,
     photos: Mapping[str, bytes] | None = None,
+    ramps: Mapping[int, str] | None = None,
     beside: str = "",
     paper: bool = False,
 ) -> str:
@@ -45,6 +46,7 @@ def html(
         clips: FLAC files to embed, by their name in the session folder; all others are linked.
         connections: Connections as SVG, by the numbers of their tests.
         photos: Photos to embed, by their name in the session folder; all others are linked.
+        ramps: Captured current ramps as SVG, by the numbers of their tests.
         beside: Path from the page's folder to the session folder, for the links; "" if the page lies in it.
         paper: Whether it is for the PDF, which names sound and does not link it.
     """
@@ -64,11 +66,11 @@ def html(
         "</head>",
     )
     sound = ShownSound(clips or {}, beside, paper=paper)
-    pictures = shown_photos(draft, photos or {}, beside)
+    pictures = Pictures(connections or {}, ramps or {}, shown_photos(draft, photos or {}, beside))
     body = (
         "<body>",
         *front(draft),
-        f'<div class="evidence">{evidence(draft, connections or {}, sound, pictures)}</div>',
+        f'<div class="evidence">{evidence(draft, pictures, sound)}</div>',
         "</body>",
         "</html>",
     )

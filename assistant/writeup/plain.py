@@ -107,6 +107,7 @@ def _evidence(draft: Draft) -> list[str]:
         [_asked(fact) for fact in draft.specifications],
     )
     lines += _tests(draft)
+    lines += _section("CURRENT WHILE CRANKING", [f"Test {one.test}: {one.file}" for one in draft.ramps])
     lines += _section(
         "TESTS NOT DONE",
         [

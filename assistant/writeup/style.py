@@ -72,6 +72,7 @@ tr.procedure td { font-weight: 700; border-bottom-color: #111; padding-top: 0.55
 .priced td + td, .priced th + th { width: 18%; padding-left: 0.6rem; border-left: 0.5pt solid #999; }
 .pictures { display: flex; justify-content: space-between; break-inside: avoid; }
 figure { flex: 0 0 48.5%; width: 48.5%; margin: 0.4rem 0 0.5rem; }
+figure.ramp { flex: none; width: 100%; break-inside: avoid; }
 figure svg { display: block; width: 100%; height: auto; border: 0.5pt solid #bbb; }
 figcaption { font-size: 0.76rem; color: #222; margin-top: 0.15rem; }
 .seen { font-weight: 700; }
