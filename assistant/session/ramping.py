@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 from assistant.core.values.perceived import Perceived
-from assistant.core.values.result import Result
+from assistant.core.values.result import Control, Result
 from assistant.core.values.witness import Figure, Witness
 from assistant.core.words.perceiving import WHY
 from assistant.errors import RecordProblem
@@ -136,4 +136,6 @@ def event_of_ramp(answer: RampAnswer, clip: Clip | None) -> Callable[[float], Pe
 
 def unanswered(why: str, clip: Clip | None = None) -> Callable[[float], Perceived]:
     """A capture without an answer: it is shown and recorded, and the technician says what the ramp looks like."""
-    return lambda at: Perceived(at, Witness.CLAMP, Result(), 0.0, figures=(Figure(WHY, why),), clip=clip)
+    return lambda at: Perceived(
+        at, Witness.CLAMP, Result(control=Control.NOT_SURE), 0.0, figures=(Figure(WHY, why),), clip=clip
+    )

@@ -16,7 +16,7 @@ from assistant.circuit.catalogue import mechanism_named
 from assistant.circuit.parameters import Systems
 from assistant.circuit.tracing import trace
 from assistant.errors import GearProblem, UsageProblem
-from assistant.meter.clamp_capture import ClampCapture, from_file
+from assistant.meter.clamp_capture import ClampCapture, FileCapture, from_file
 from assistant.meter.dwells import CurrentCapture
 from assistant.meter.readings import MeterTrouble
 from assistant.meter.shapes import classified
@@ -86,3 +86,16 @@ def test_a_channel_is_no_way_to_another_option() -> None:
     """What is no name of a channel is refused."""
     with pytest.raises(UsageProblem, match="names no channel"):
         ClampCapture("demo", channel="A0 --set")
+
+
+def test_a_file_stands_in_for_a_clamp_and_is_read_when_the_crank_ends(tmp_path: Path) -> None:
+    """What is wrong with it is delivered as trouble then, and nothing comes before."""
+    (tmp_path / "none.sr").write_bytes(b"nothing")
+    told: queue.Queue[CurrentCapture | MeterTrouble] = queue.Queue()
+    with FileCapture(tmp_path / "none.sr") as capture:
+        capture.start(told.put)
+        assert told.empty()
+        capture.finish()
+        found = told.get(timeout=PATIENCE_S)
+    assert isinstance(found, MeterTrouble)
+    assert "holds no capture" in found.why

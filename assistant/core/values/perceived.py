@@ -51,7 +51,7 @@ class Perceived(Event):
 
     Attributes:
         source: What perceived it.
-        result: An outcome (also ``over-range``), or a value with its unit.
+        result: An outcome (also ``over-range``), a value with its unit, or the word "not sure" of a clamp.
         confidence: Probability that it is right, 0 to 1, as the source states it.
         spread: Its standard deviation, in the unit of the value or of the figure ``speed``; None if not known.
         figures: Figures for the record: range and samples of a meter, speed and compressions by ear.
