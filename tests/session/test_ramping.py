@@ -13,7 +13,7 @@ from assistant.circuit.catalogue import mechanism_named
 from assistant.circuit.parameters import Systems
 from assistant.circuit.tracing import trace
 from assistant.core.dialogue.states import State
-from assistant.core.values.entries import ResultPerceived, ResultTaken
+from assistant.core.values.entries import Cranked, ResultPerceived, ResultTaken
 from assistant.core.values.events import Began, Clip, Event
 from assistant.core.values.perceived import Perceived
 from assistant.core.values.result import Control, Result
@@ -159,14 +159,17 @@ def test_an_answer_by_word_makes_the_capture_too_late() -> None:
     assert [] == bay.events
 
 
-def test_a_no_is_not_proposed_again_for_the_same_crank() -> None:
-    """A proposal during the crank that is denied leads back to it, and no second capture begins."""
+def test_a_capture_that_is_enough_ends_the_crank_and_a_no_does_not_begin_another() -> None:
+    """The starter is spared: the proposal says "Stop cranking", and after a "no" the technician says what he saw."""
     bay = Bay(ramp_of("none"))
     bay.crank()
     bay.bench.deliver()
     bay.arrive()
     assert State.READING_BACK is bay.talk.runner.state
+    assert bay.talk.last.startswith("Stop cranking. The clamp shows: sloped.")
+    assert 1 == len([one for one in bay.talk.entries if isinstance(one, Cranked)])
     bay.talk.hear(control=Control.NEGATIVE)
+    assert State.ASKING is bay.talk.runner.state
     bay.watch.look(bay.talk.runner)
     assert 1 == bay.bench.begun
     assert [] == bay.results()

@@ -18,6 +18,7 @@ from assistant.core.library.vocabulary import FIRED
 from assistant.core.values.entries import ModeChanged
 from assistant.core.values.events import Speech
 from assistant.core.values.perceived import MeterState
+from assistant.core.values.witness import Witness
 from assistant.core.words import perceiving as words
 
 if TYPE_CHECKING:
@@ -140,7 +141,7 @@ def runs_untold(talk: Talk, _: StarterHeard) -> State:
 def proposed(talk: Talk, pending: Pending) -> State:
     """It sounds like an answer of the step: read it back and wait for a yes.
 
-    A crank that is timed goes on to be timed until somebody answers.
+    A crank that is timed goes on to be timed until somebody answers; but a clamp has seen enough of it.
     """
     assert pending.seen is not None  # noqa: S101
     if talk.crank.began is None:
@@ -148,6 +149,9 @@ def proposed(talk: Talk, pending: Pending) -> State:
     talk.awaited.pending = pending
     talk.said.typed = talk.said.prefix = talk.said.message = ""
     text = words.sounds_like(talk.library, talk.step, pending.seen)
+    if pending.seen.source is Witness.CLAMP and talk.crank.began is not None:
+        talk.stop_crank(timed=True, fired=False)
+        text = f"{STOP_CRANKING} {text}"
     return entering.read_back(talk, text)
 
 
