@@ -3,7 +3,7 @@
 The program itself writes only these files there:
 
 * ``session.json``, ``log.jsonl``, ``log-2.jsonl`` …, ``log.torn``, ``log.torn-2`` …, ``seal.json``
-* ``clips/0001.flac`` … and the procedures that the header names, in ``procedures/``
+* ``clips/0001.flac`` …, sound and captured currents, and the procedures that the header names, in ``procedures/``
 * ``reviews.jsonl``, ``reviews-head.json``, a ``writeup-N.txt`` for each review that was signed, and its photos,
   ``photo-N.jpg`` or ``photo-N.png``
 * ``notes.jsonl``, what a machine wrote down of the voice notes

@@ -95,7 +95,9 @@ class ClampWatch:
         self._running = self._finishing = None
 
     def _deliver(self, came: CurrentCapture | MeterTrouble, of: Place) -> None:
-        """Keep and post what came; an answer that was given meanwhile makes the event none."""
+        """Keep and post what came, unless the step was answered meanwhile."""
+        if self._place != of:
+            return
         if isinstance(came, MeterTrouble):
             seen = unanswered(came.why)
         else:

@@ -148,15 +148,18 @@ def test_a_ramp_is_captured_while_cranking_and_taken_only_by_a_yes(fault: str, o
 
 def test_an_answer_by_word_makes_the_capture_too_late() -> None:
     """What arrives after the step was answered is no proposal for the next one."""
-    bay = Bay(ramp_of("none"))
-    bay.crank()
-    bay.talk.hear("slow-ramp")
-    bay.talk.hear(control=Control.AFFIRM)
-    assert 1 == len(bay.results())
-    bay.watch.look(bay.talk.runner)
-    assert 1 == len(bay.posted)
-    bay.arrive()
-    assert [] == bay.events
+    for soon in (True, False):
+        bay = Bay(ramp_of("none"))
+        bay.crank()
+        if soon:
+            bay.bench.deliver()
+        bay.talk.hear("slow-ramp")
+        bay.talk.hear(control=Control.AFFIRM)
+        assert 1 == len(bay.results())
+        bay.watch.look(bay.talk.runner)
+        assert int(soon) == len(bay.posted) == len(bay.kept)
+        bay.arrive()
+        assert [] == bay.events
 
 
 def test_a_capture_that_is_enough_ends_the_crank_and_a_no_does_not_begin_another() -> None:
