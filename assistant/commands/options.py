@@ -111,7 +111,8 @@ def add_witnesses(parser: argparse.ArgumentParser) -> None:
         "--clamp-scope",
         metavar="SPEC",
         help="capture the current ramp while cranking by sigrok-cli, through a clamp on a scope: "
-        "'DRIVER:conn=1.15:channel=CH1:mv-per-a=100', or a file 'ramp.sr' for trying; "
+        "'DRIVER:conn=1.15:channel=CH1', with ':mv-per-a=100' for a clamp of 100 instead of 10 mV/A, or a file of "
+        "sigrok ('ramp.sr') for trying; "
         "its shape is proposed, and taken by 'yes'",
     )
     parser.add_argument(

@@ -56,7 +56,7 @@ def open_clamp(spec: str | None) -> Callable[[], Capturing] | None:
     return lambda: FileCapture(file, one.ampere_per_volt, LONGEST_S)
 
 
-class Opened:
+class OpenedWitnesses:
     """What perceives, opened before a session is made.
 
     Args:
@@ -71,13 +71,13 @@ class Opened:
         self.ear = ear
 
 
-def open_devices(wanted: Gear) -> Opened:
+def open_devices(wanted: Gear) -> OpenedWitnesses:
     """The meter and the clamp that are wanted; errors as for `open_meter` and `open_clamp`."""
-    return Opened(open_meter(wanted.meter), open_clamp(wanted.clamp_scope), ear=wanted.hear_starter)
+    return OpenedWitnesses(open_meter(wanted.meter), open_clamp(wanted.clamp_scope), ear=wanted.hear_starter)
 
 
 def open_witnesses(
-    devices: Opened,
+    devices: OpenedWitnesses,
     microphone: OpenedMicrophone | None,
     happened: Callable[[Callable[[float], Event | None]], None],
     keep: Keep,

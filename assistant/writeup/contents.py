@@ -6,6 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from assistant.writeup.ramp import CapturedRamp
 from assistant.writeup.statement import Source, Statement
 from assistant.writeup.voice_notes import VoiceNote
 
@@ -97,28 +98,6 @@ class Measured:
     clip: str
     taken_back: str
     decisive: bool
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class CapturedRamp:
-    """A current ramp that a clamp captured for a test; the page draws it beside what the circuit model expects.
-
-    Attributes:
-        test: Number of the test.
-        file: File of the samples: FLAC of one channel, 24 bits, a thousandth of an ampere a step.
-        sha256: Its SHA-256.
-        circuit: Name of the circuit whose model draws the sound coil.
-        fault: Name of the suspected fault that is drawn as well; "" if none is.
-        suspected: The same in words.
-    """
-
-    test: int
-    file: str
-    sha256: str
-    circuit: str
-    fault: str
-    suspected: str
     sources: tuple[Source, ...] = ()
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Pictures:
+class EvidencePictures:
     """The pictures of the evidence.
 
     Attributes:
@@ -38,7 +38,7 @@ class Pictures:
     photos: str
 
 
-def evidence(draft: Draft, pictures: Pictures, sound: ShownSound) -> str:
+def evidence(draft: Draft, pictures: EvidencePictures, sound: ShownSound) -> str:
     """The evidence as sections of HTML.
 
     Args:

@@ -14,7 +14,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from assistant.writeup.embedding import ShownSound, shown_photos
-from assistant.writeup.evidence import Pictures, evidence
+from assistant.writeup.evidence import EvidencePictures, evidence
 from assistant.writeup.front import front
 from assistant.writeup.statement import printable
 from assistant.writeup.style import style
@@ -66,7 +66,7 @@ def html(
         "</head>",
     )
     sound = ShownSound(clips or {}, beside, paper=paper)
-    pictures = Pictures(connections or {}, ramps or {}, shown_photos(draft, photos or {}, beside))
+    pictures = EvidencePictures(connections or {}, ramps or {}, shown_photos(draft, photos or {}, beside))
     body = (
         "<body>",
         *front(draft),

@@ -12,8 +12,8 @@ from assistant.record.clips import ampere_of
 from assistant.record.reading import read_clip
 from assistant.record.recorded import clips_of
 from assistant.writeup import model
-from assistant.writeup.contents import CapturedRamp
 from assistant.writeup.naming import procedure_of
+from assistant.writeup.ramp import CapturedRamp
 from assistant.writeup.statement import Source, line, term
 
 if TYPE_CHECKING:
