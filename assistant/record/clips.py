@@ -7,6 +7,7 @@ step, at its own rate.
 from __future__ import annotations
 
 import io
+import threading
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +20,7 @@ from assistant.record.header import CLIPS
 from assistant.record.storage import sha256, write_file
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 CLIP_RATE = 16_000
@@ -128,6 +130,21 @@ def samples_of(data: bytes, name: str) -> npt.NDArray[np.int16]:
     except soundfile.LibsndfileError as error:
         raise RecordBroken(f"{name} is no sound: {error.error_string}") from error
     raise RecordBroken(f"{name} is not sound as a session keeps it.")
+
+
+class ClipCount:
+    """Numbers the clips of a session one after the other, whichever thread brings one."""
+
+    def __init__(self) -> None:
+        self.last = 0
+        self._lock = threading.Lock()  # ear and clamp keep theirs on threads of their own
+
+    def keep(self, keep: Callable[[int], Clip]) -> Clip:
+        """Store a clip under the next number, which is used only if that succeeds."""
+        with self._lock:
+            clip = keep(self.last + 1)
+            self.last += 1
+        return clip
 
 
 def clip_numbers(folder: Path) -> list[int]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import secrets
-import threading
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Self
@@ -133,8 +132,7 @@ class SessionLog(Closes):
         self._laid = laid  # needed to lay a second place
         self._files = LogFiles(folder)
         self._chain = Chain(0, sha256(laid[0]))
-        self._clips = 0
-        self._numbering = threading.Lock()  # ear and clamp keep theirs on threads of their own
+        self._clips = clips.ClipCount()
         self._sealed = False
         self._low = False
 
@@ -231,7 +229,7 @@ class SessionLog(Closes):
             session.torn = recorded.torn
             session._chain = Chain(len(recorded.lines), scan.last)
             session._files.go_on()
-            session._clips = max(clips.clip_numbers(folder), default=0)
+            session._clips.last = max(clips.clip_numbers(folder), default=0)
         except BaseException:
             os.close(lock)
             raise
@@ -324,11 +322,8 @@ class SessionLog(Closes):
             raise RecordProblem(f"The session {self.folder.name} was closed. Resume it first.")
 
     def _keep(self, keep: Callable[[int], Clip]) -> Clip:
-        with self._numbering:
-            self._check_open()
-            clip = keep(self._clips + 1)
-            self._clips += 1
-        return clip
+        self._check_open()
+        return self._clips.keep(keep)
 
     def _write_waiting(self) -> RecordProblem | None:
         data = b"".join(self._chain.waiting)
@@ -357,7 +352,7 @@ class SessionLog(Closes):
             raise RecordProblem(f"{why} {problem}") from problem
         os.close(self._lock)
         self.folder, self._lock = folder, lock
-        lost = self._clips - len(clips.clip_numbers(folder))
+        lost = self._clips.last - len(clips.clip_numbers(folder))
         sound = (
             f" {lost} piece{'' if lost == 1 else 's'} of sound went with the old folder." if lost > 0 else ""
         )

@@ -79,7 +79,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
-        pad, devices = open_pad(wanted.pad, gear), open_devices(wanted)
+        pad, devices = open_pad(wanted.pad, gear), open_devices(wanted.perceiving)
         hearing = None if wanted.keys_only else hearing_of(settings, using.library, using.grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only and not board.there)

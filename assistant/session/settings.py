@@ -28,6 +28,21 @@ class BoardOptions:
 
 
 @dataclass(frozen=True)
+class Perceiving:
+    """What perceives in place of the technician.
+
+    Attributes:
+        meter: Meter that reports by itself, as sigrok names its driver; None for none.
+        clamp_scope: Clamp on a scope that captures the ramp of a current, as `ClampSpec` reads it; None for none.
+        hear_starter: The microphone listens for the starter, too.
+    """
+
+    meter: str | None = None
+    clamp_scope: str | None = None
+    hear_starter: bool = True
+
+
+@dataclass(frozen=True)
 class Gear:
     """Microphone, loudspeaker, screen and keys.
 
@@ -42,9 +57,7 @@ class Gear:
         speech_rate: Speaking rate, words a minute; None as for the voice.
         pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
         why_silent: Why there is no loudspeaker though nobody asked for that; "" otherwise.
-        meter: Meter that reports by itself, as sigrok names its driver; None for none.
-        clamp_scope: Clamp on a scope that captures the ramp of a current, as `ClampSpec` reads it; None for none.
-        hear_starter: The microphone listens for the starter, too.
+        perceiving: What perceives in place of the technician.
     """
 
     microphone: str | None = None
@@ -57,9 +70,7 @@ class Gear:
     speech_rate: int | None = None
     pad: str | None = None
     why_silent: str = ""
-    meter: str | None = None
-    clamp_scope: str | None = None
-    hear_starter: bool = True
+    perceiving: Perceiving = field(default_factory=Perceiving)
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""
@@ -67,9 +78,10 @@ class Gear:
 
     def witnesses(self) -> tuple[Witness, ...]:
         """What perceives in place of the technician."""
-        ear = (Witness.EAR,) if self.hear_starter and not self.keys_only else ()
-        meter = (Witness.METER,) if self.meter else ()
-        return (*ear, *meter, *((Witness.CLAMP,) if self.clamp_scope else ()))
+        there = self.perceiving
+        ear = (Witness.EAR,) if there.hear_starter and not self.keys_only else ()
+        meter = (Witness.METER,) if there.meter else ()
+        return (*ear, *meter, *((Witness.CLAMP,) if there.clamp_scope else ()))
 
 
 @dataclass(frozen=True)

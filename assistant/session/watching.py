@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from assistant.meter.meter import Meter
     from assistant.session.edges import OpenedMicrophone
     from assistant.session.ramping import Capturing, Keep
-    from assistant.session.settings import Gear
+    from assistant.session.settings import Perceiving
 
 
 def open_meter(spec: str | None) -> Meter | None:
@@ -71,7 +71,7 @@ class OpenedWitnesses:
         self.ear = ear
 
 
-def open_devices(wanted: Gear) -> OpenedWitnesses:
+def open_devices(wanted: Perceiving) -> OpenedWitnesses:
     """The meter and the clamp that are wanted; errors as for `open_meter` and `open_clamp`."""
     return OpenedWitnesses(open_meter(wanted.meter), open_clamp(wanted.clamp_scope), ear=wanted.hear_starter)
 

@@ -281,7 +281,18 @@ class FirstPage:
 
 
 @dataclass(frozen=True)
-class Draft(FirstPage):
+class WithRamps(FirstPage):
+    """The first page, and the captures of instruments that the appendix draws.
+
+    Attributes:
+        ramps: Current ramps that a clamp captured.
+    """
+
+    ramps: tuple[CapturedRamp, ...]
+
+
+@dataclass(frozen=True)
+class Draft(WithRamps):
     """Everything in the write-up.
 
     It is as flat as its JSON, whose schema is published: a field for each part of the form, however many there are.
@@ -305,7 +316,6 @@ class Draft(FirstPage):
         conditions: Facts about the car and the work: lamp in use, temperatures and the like.
         specifications: Values of the vehicle maker, given or left blank.
         tests: Every result in order, including those taken back.
-        ramps: Current ramps that a clamp captured.
         time: Time that the session took in all.
         skipped: Skipped tests.
         not_judged: Readings that could not be judged, with the reason; drops whose pieces do not add up.
@@ -339,7 +349,6 @@ class Draft(FirstPage):
     conditions: tuple[Asked, ...]
     specifications: tuple[Asked, ...]
     tests: tuple[Measured, ...]
-    ramps: tuple[CapturedRamp, ...]
     time: Statement
     skipped: tuple[Skipped, ...]
     not_judged: tuple[Statement, ...]

@@ -24,7 +24,7 @@ from assistant.meter.dwells import CurrentCapture
 from assistant.meter.readings import MeterTrouble
 from assistant.rehearsal.dialogue import Dialogue
 from assistant.session.ramping import ClampWatch
-from assistant.session.settings import Gear
+from assistant.session.settings import Gear, Perceiving
 from assistant.session.watching import open_clamp
 
 if TYPE_CHECKING:
@@ -227,7 +227,7 @@ def test_closing_ends_a_capture_that_runs() -> None:
 
 def test_a_session_with_a_clamp_names_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The spec is checked before a session is made: its file, and the program."""
-    assert (Witness.CLAMP,) == Gear(hear_starter=False, clamp_scope="demo").witnesses()
+    assert (Witness.CLAMP,) == Gear(perceiving=Perceiving(hear_starter=False, clamp_scope="demo")).witnesses()
     assert open_clamp(None) is None
     monkeypatch.setattr(sigrok.shutil, "which", lambda _: "/bin/true")
     with pytest.raises(UsageProblem, match="there is no file"):

@@ -26,7 +26,7 @@ from assistant.core.values.witness import Figure, Witness
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, PumpHum
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.meter.readings import MeterReading, MeterTrouble, Sample
-from assistant.session.settings import Gear
+from assistant.session.settings import Gear, Perceiving
 from assistant.session.watching import open_meter
 from assistant.session.witnessing import (
     LEFT_S,
@@ -213,5 +213,5 @@ def test_a_session_has_the_witnesses_that_its_gear_gives() -> None:
     """The ear comes with the microphone unless it is left out; the meter if it is named."""
     assert (Witness.EAR,) == Gear().witnesses()
     assert () == Gear(keys_only=True).witnesses()
-    assert (Witness.METER,) == Gear(hear_starter=False, meter="demo").witnesses()
+    assert (Witness.METER,) == Gear(perceiving=Perceiving(hear_starter=False, meter="demo")).witnesses()
     assert open_meter(None) is None
