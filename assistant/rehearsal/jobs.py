@@ -22,6 +22,7 @@ from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.likelihoods import SEED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.spoiling import bad_spark
+from assistant.core.dialogue.policy import HELD_S, SETTLED_S
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
@@ -69,7 +70,8 @@ class Pace:
         crank_s: Seconds of one crank.
         ear: The assistant hears the starter, so nobody announces a crank: the helper cranks when he hears "Crank it.",
             while the rest of the sentence is spoken.
-        meter: The meter reports by itself, so a reading is taken by "take it".
+        meter: The meter reports by itself, so a reading is taken by "take it", which is faster than to hold it for two
+            seconds; one that has stood for two seconds of a crank is read back without it.
     """
 
     hook_up_s: float = 8.0
@@ -329,8 +331,12 @@ class _Timed(RunnerPlayer):
         outcome, _ = spoken_value(given)
         number, unit = _as_said(given.value, step.reading.unit)
         if self._pace.meter:
-            self.send(Perceived(self.now, Witness.METER, Result(outcome, number, unit), 1.0, 0.01))
-            self._say(Control.TAKE_IT)
+            turning = step.measure.engine is Engine.CRANKING
+            stood = min(HELD_S, max(0.0, self._pace.crank_s - SETTLED_S)) if turning else 0.0
+            reads = Result(outcome, number, unit)
+            self.send(Perceived(self.now, Witness.METER, reads, 1.0, 0.01, stood_s=stood))
+            if self.runner.state is not State.READING_BACK:
+                self._say(Control.TAKE_IT)
             return
         words = "" if number is None or unit is None else f"{in_words(number)} {UNIT_WORDS[unit][1]}"
         self._speaks(words or (outcome or "").replace("-", " "))
