@@ -57,6 +57,9 @@ HEARD_S = 0.4
 speech (the hearing's README).
 """
 
+SAMPLE_S = 0.2
+"""A meter sends a value so often, s."""
+
 MOST_TURNS = 400
 """Turns after which a job counts as a circle."""
 
@@ -264,12 +267,12 @@ class _Timed(RunnerPlayer):
             case State.ASKING:
                 self._test()
             case State.CRANKING:
-                left = max(0.0, self._pace.crank_s - self._turned_s)
-                self.now += left
-                self.spent.cranks += left
+                if self._pace.meter and self._step()[1].reading is not None:
+                    self._watch_meter()
+                    return True
+                self._crank_for(self._pace.crank_s)
                 late = max(0.0, self._turned_s - self._pace.crank_s)
-                self._turned_s = 0.0
-                if self._pace.ear and self._step()[1].reading is None:
+                if self._pace.ear:
                     self.send(StarterHeard(self.now, CrankSound.ENDS, late, SURE))
                 self._report()
             case State.CONCLUDING:
@@ -279,6 +282,32 @@ class _Timed(RunnerPlayer):
             case _:
                 return False
         return True
+
+    def _crank_for(self, seconds: float) -> None:
+        """The engine turns until it has turned so long."""
+        left = max(0.0, seconds - self._turned_s)
+        self.now += left
+        self.spent.cranks += left
+        self._turned_s += left
+
+    def _watch_meter(self) -> None:
+        """The meter reports while it cranks: the reading that has stood is read back, or taken after a usual crank."""
+        procedure, step = self._step()
+        given = self._person.answer(procedure, step)
+        self.spent.steps.append(step.name)
+        self._crank_for(SETTLED_S + HELD_S + SAMPLE_S)
+        self._reads(step, given, min(self._turned_s - SETTLED_S, HELD_S))
+        if self.runner.state is State.CRANKING:
+            self._crank_for(self._pace.crank_s)
+            self._say(Control.TAKE_IT)
+        self._turned_s = 0.0
+
+    def _reads(self, step: Step, given: Given, stood: float) -> None:
+        """The meter shows this, and has for so long, s."""
+        assert step.reading is not None  # noqa: S101
+        number, unit = _as_said(given.value, step.reading.unit)
+        reads = Result(spoken_value(given)[0], number, unit)
+        self.send(Perceived(self.now, Witness.METER, reads, 1.0, 0.01, stood_s=stood))
 
     def _say(self, control: Control) -> None:
         self._speaks(SAID_AS.get(control, control.value.replace("-", " ")))
@@ -321,6 +350,7 @@ class _Timed(RunnerPlayer):
             self._say(Control.CRANKING)
 
     def _report(self) -> None:
+        self._turned_s = 0.0
         procedure, step = self._step()
         given = self._person.answer(procedure, step)
         self.spent.steps.append(step.name)
@@ -328,16 +358,12 @@ class _Timed(RunnerPlayer):
             self._speaks(self._library.terms.outcomes[given.answer.outcome].spoken)
             self.send(KeyPressed(self.now, str(step.choices().index(given.answer) + 1)))
             return
+        if self._pace.meter:
+            self._reads(step, given, 0.0)
+            self._say(Control.TAKE_IT)
+            return
         outcome, _ = spoken_value(given)
         number, unit = _as_said(given.value, step.reading.unit)
-        if self._pace.meter:
-            turning = step.measure.engine is Engine.CRANKING
-            stood = min(HELD_S, max(0.0, self._pace.crank_s - SETTLED_S)) if turning else 0.0
-            reads = Result(outcome, number, unit)
-            self.send(Perceived(self.now, Witness.METER, reads, 1.0, 0.01, stood_s=stood))
-            if self.runner.state is not State.READING_BACK:
-                self._say(Control.TAKE_IT)
-            return
         words = "" if number is None or unit is None else f"{in_words(number)} {UNIT_WORDS[unit][1]}"
         self._speaks(words or (outcome or "").replace("-", " "))
         words = outcome or f"{number} {unit}"

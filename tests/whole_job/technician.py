@@ -435,7 +435,8 @@ class Technician(PlayedPerson):
                 assert step is not None
                 return self._test(state, procedure, step, keyed=keyed)
             case State.READING_BACK:
-                right = f" {self._intended}" in f" {self.screen.last}" or "Already measured" in self.screen.last
+                number = " " if self._intended[:1].isdigit() else ""  # "1.2" is not in "11.2"
+                right = f"{number}{self._intended}" in f" {self.screen.last}" or "Already measured" in self.screen.last
                 if self._slipped:
                     self._slipped, right = False, False
                 if keyed:

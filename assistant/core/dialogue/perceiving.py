@@ -92,7 +92,7 @@ def _on_meter(talk: Talk, seen: Perceived) -> Known[Any] | None:
         and not talk.said.typed
         and talk.said.finished == talk.said.utterance
         and stands_by_itself(
-            talk.step, known.payload.answer, seen, talk.gear.meter.before, turning=talk.crank.began
+            talk.step, known.payload.answer, seen, talk.gear.meter.before, turning=talk.crank.turning
         )
     )
     if held:

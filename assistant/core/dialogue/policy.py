@@ -94,15 +94,15 @@ def stands_by_itself(
 ) -> bool:
     """Whether a reading that nobody took is read back as the answer.
 
-    Only one that leads to another step, and that cannot be leads in the air or the reading of the step before.  While
-    the starter turns it has stood within the crank; it never comes from a running engine. It still needs a yes.
+    Only one that leads to another step, and that cannot be leads in the air or the reading of the step before.  At a
+    step that cranks it has stood within what the ear hears; it never comes from a running engine. It still needs a yes.
 
     Args:
         step: The present step.
         answer: The band that the reading falls into.
         seen: The reading.
         before: The reading that stood when the step was entered, or the engine began to turn; None if none did.
-        turning: Since when the starter turns for this step, s since the session began; None if it does not.
+        turning: Since when the ear hears the starter turn, s since the session began; None if it does not.
     """
     value, unit, reading = seen.result.value, seen.result.unit, step.reading
     if value is None or reading is None or seen.stood_s < HELD_S or answer.target.leads is not Leads.STEP:
@@ -118,7 +118,7 @@ def stands_by_itself(
 
 
 def _within(seen: Perceived, turning: float | None) -> bool:
-    """Whether a reading has stood only while the starter turned, its first surge over."""
+    """Whether a reading has stood only while the starter was heard to turn, its first surge over."""
     return turning is not None and seen.at - seen.stood_s >= turning + SETTLED_S
 
 
