@@ -10,7 +10,6 @@ The seconds of a hook-up and of a crank are given, not measured.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -38,15 +37,12 @@ from assistant.errors import UsageProblem
 from assistant.grammar.numbers import in_words
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.erring import goes_on
-from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
+from assistant.rehearsal.persons import Bay, Given, Person, Skilled, spoken_value
 from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
-    from assistant.circuit.catalogue import Mechanism
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Measurement, Step
     from assistant.core.reasoning.knowledge import Knowledge
@@ -172,30 +168,6 @@ class Spent:
     def all(self) -> float:
         """The whole job, s."""
         return self.speech + self.rest + self.hook_ups + self.cranks
-
-
-class Skilled(Person):
-    """A technician who reports what is likeliest to be seen."""
-
-    def __init__(
-        self, bay: Bay, mechanism: Mechanism, car: int, answers: Mapping[str, tuple[str, ...]]
-    ) -> None:
-        super().__init__(bay, mechanism, car, Habit("skilled"), "skilled")
-        self._answers = answers
-        self._asked: Counter[str] = Counter()
-
-    def answer(self, procedure: str, step: Step) -> Given:
-        """What this step gives."""
-        outcomes = self._answers.get(step.name, ())
-        if not outcomes:
-            return super().answer(procedure, step)
-        outcome = outcomes[min(self._asked[step.name], len(outcomes) - 1)]
-        self._asked[step.name] += 1
-        given = step.answer(outcome)
-        return super().answer(procedure, step) if given is None else Given(given)
-
-    def _chosen(self, cumulated: NDArray[np.float64]) -> int:
-        return int(np.argmax(np.diff(cumulated, prepend=0.0)))
 
 
 class _Timed(RunnerPlayer):

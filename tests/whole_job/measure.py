@@ -124,7 +124,11 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser, *, lines:
                 for one in played.uttered:
                     kinds[one.kind(), perceiving] += len(one.said.split())
                 if lines:
-                    print("\n".join(f"  {one.state} {one.step} [{one.kind()}]: {one.said}" for one in played.uttered))
+                    print(
+                        "\n".join(
+                            f"  {one.state} {one.step} [{one.kind()}]: {one.said}" for one in played.uttered
+                        )
+                    )
                 for facts in (True, False):
                     words[perceiving, facts] += played.words(facts=facts)
                 ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]

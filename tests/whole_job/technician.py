@@ -436,7 +436,10 @@ class Technician(PlayedPerson):
                 return self._test(state, procedure, step, keyed=keyed)
             case State.READING_BACK:
                 number = " " if self._intended[:1].isdigit() else ""  # "1.2" is not in "11.2"
-                right = f"{number}{self._intended}" in f" {self.screen.last}" or "Already measured" in self.screen.last
+                right = (
+                    f"{number}{self._intended}" in f" {self.screen.last}"
+                    or "Already measured" in self.screen.last
+                )
                 if self._slipped:
                     self._slipped, right = False, False
                 if keyed:

@@ -159,9 +159,7 @@ def _stays(terms: Terms, one: str | None, other: str | None, last: Measurement, 
     return place_spoken(terms, last, one) == place_spoken(terms, measure, one)
 
 
-def act(
-    library: Library, step: Step, *, key_is_on: bool = False, metered: bool = False
-) -> tuple[str, ...]:
+def act(library: Library, step: Step, *, key_is_on: bool = False, metered: bool = False) -> tuple[str, ...]:
     """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`.
 
     `key_is_on`: A look just before had the key on, so that need not be said again.
