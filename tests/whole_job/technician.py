@@ -330,7 +330,7 @@ class Technician(PlayedPerson):
     _last_said: str = ""
     _intended: str = ""
     _turning: bool = False
-    _since: float | None = None
+    _turns_since: float | None = None
     _where: tuple[bool, str, State] = (False, "", State.UNOPENED)
     _watched: bool = False
     _of_fact: bool = False
@@ -381,9 +381,9 @@ class Technician(PlayedPerson):
         step = self.step_now()
         if state is State.CRANKING:
             self._cranked = (procedure, name)
-            self._since = self.clock.now if self._since is None else self._since
+            self._turns_since = self.clock.now if self._turns_since is None else self._turns_since
         else:
-            self._since, self._watched = None, False
+            self._turns_since, self._watched = None, False
         if self._loud_at not in ("", name) and state is State.ASKING:
             if self.screen.board is not None and self.screen.board.keys_only and self._quiet < TRIES:
                 self._quiet += 1
@@ -517,8 +517,8 @@ class Technician(PlayedPerson):
         if value is not None:
             self._intended = reading_asked(value, unit, step.reading.unit).rstrip("?")
         stood = 2.1
-        if self._since is not None:
-            stood = min(stood, max(0.0, self.clock.now - self._since - SETTLED_S))
+        if self._turns_since is not None:
+            stood = min(stood, max(0.0, self.clock.now - self._turns_since - SETTLED_S))
         figures = (Figure("samples", "5 in 0.8 s"),)
         seen = Perceived(self.clock.now, Witness.METER, result, 1.0, 0.0, figures, stood)
         self.happened(lambda at: replace(seen, at=at))
