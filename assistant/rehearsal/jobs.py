@@ -10,7 +10,6 @@ The seconds of a hook-up and of a crank are given, not measured.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -22,6 +21,7 @@ from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.likelihoods import SEED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.spoiling import bad_spark
+from assistant.core.dialogue.policy import HELD_S, SETTLED_S
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
@@ -37,15 +37,12 @@ from assistant.errors import UsageProblem
 from assistant.grammar.numbers import in_words
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.erring import goes_on
-from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
+from assistant.rehearsal.persons import Bay, Given, Person, Skilled, spoken_value
 from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
-    from assistant.circuit.catalogue import Mechanism
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Measurement, Step
     from assistant.core.reasoning.knowledge import Knowledge
@@ -55,6 +52,9 @@ HEARD_S = 0.4
 """From the end of a word to its effect, s: 0.3 s to the decision, and 0.1 s in which the microphone is still deaf after
 speech (the hearing's README).
 """
+
+SAMPLE_S = 0.2
+"""A meter sends a value so often, s."""
 
 MOST_TURNS = 400
 """Turns after which a job counts as a circle."""
@@ -69,7 +69,8 @@ class Pace:
         crank_s: Seconds of one crank.
         ear: The assistant hears the starter, so nobody announces a crank: the helper cranks when he hears "Crank it.",
             while the rest of the sentence is spoken.
-        meter: The meter reports by itself, so a reading is taken by "take it".
+        meter: The meter reports by itself, so a reading is taken by "take it", which is faster than to hold it for two
+            seconds; one that has stood for two seconds of a crank is read back without it.
     """
 
     hook_up_s: float = 8.0
@@ -169,30 +170,6 @@ class Spent:
         return self.speech + self.rest + self.hook_ups + self.cranks
 
 
-class Skilled(Person):
-    """A technician who reports what is likeliest to be seen."""
-
-    def __init__(
-        self, bay: Bay, mechanism: Mechanism, car: int, answers: Mapping[str, tuple[str, ...]]
-    ) -> None:
-        super().__init__(bay, mechanism, car, Habit("skilled"), "skilled")
-        self._answers = answers
-        self._asked: Counter[str] = Counter()
-
-    def answer(self, procedure: str, step: Step) -> Given:
-        """What this step gives."""
-        outcomes = self._answers.get(step.name, ())
-        if not outcomes:
-            return super().answer(procedure, step)
-        outcome = outcomes[min(self._asked[step.name], len(outcomes) - 1)]
-        self._asked[step.name] += 1
-        given = step.answer(outcome)
-        return super().answer(procedure, step) if given is None else Given(given)
-
-    def _chosen(self, cumulated: NDArray[np.float64]) -> int:
-        return int(np.argmax(np.diff(cumulated, prepend=0.0)))
-
-
 class _Timed(RunnerPlayer):
     """One job, played to its end."""
 
@@ -262,12 +239,12 @@ class _Timed(RunnerPlayer):
             case State.ASKING:
                 self._test()
             case State.CRANKING:
-                left = max(0.0, self._pace.crank_s - self._turned_s)
-                self.now += left
-                self.spent.cranks += left
+                if self._pace.meter and self._step()[1].reading is not None:
+                    self._watch_meter()
+                    return True
+                self._crank_for(self._pace.crank_s)
                 late = max(0.0, self._turned_s - self._pace.crank_s)
-                self._turned_s = 0.0
-                if self._pace.ear and self._step()[1].reading is None:
+                if self._pace.ear:
                     self.send(StarterHeard(self.now, CrankSound.ENDS, late, SURE))
                 self._report()
             case State.CONCLUDING:
@@ -277,6 +254,32 @@ class _Timed(RunnerPlayer):
             case _:
                 return False
         return True
+
+    def _crank_for(self, seconds: float) -> None:
+        """The engine turns until it has turned so long."""
+        left = max(0.0, seconds - self._turned_s)
+        self.now += left
+        self.spent.cranks += left
+        self._turned_s += left
+
+    def _watch_meter(self) -> None:
+        """The meter reports while it cranks: the reading that has stood is read back, or taken after a usual crank."""
+        procedure, step = self._step()
+        given = self._person.answer(procedure, step)
+        self.spent.steps.append(step.name)
+        self._crank_for(SETTLED_S + HELD_S + SAMPLE_S)
+        self._reads(step, given, min(self._turned_s - SETTLED_S, HELD_S))
+        if self.runner.state is State.CRANKING:
+            self._crank_for(self._pace.crank_s)
+            self._say(Control.TAKE_IT)
+        self._turned_s = 0.0
+
+    def _reads(self, step: Step, given: Given, stood: float) -> None:
+        """The meter shows this, and has for so long, s."""
+        assert step.reading is not None  # noqa: S101
+        number, unit = _as_said(given.value, step.reading.unit)
+        reads = Result(spoken_value(given)[0], number, unit)
+        self.send(Perceived(self.now, Witness.METER, reads, 1.0, 0.01, stood_s=stood))
 
     def _say(self, control: Control) -> None:
         self._speaks(SAID_AS.get(control, control.value.replace("-", " ")))
@@ -319,6 +322,7 @@ class _Timed(RunnerPlayer):
             self._say(Control.CRANKING)
 
     def _report(self) -> None:
+        self._turned_s = 0.0
         procedure, step = self._step()
         given = self._person.answer(procedure, step)
         self.spent.steps.append(step.name)
@@ -326,12 +330,12 @@ class _Timed(RunnerPlayer):
             self._speaks(self._library.terms.outcomes[given.answer.outcome].spoken)
             self.send(KeyPressed(self.now, str(step.choices().index(given.answer) + 1)))
             return
-        outcome, _ = spoken_value(given)
-        number, unit = _as_said(given.value, step.reading.unit)
         if self._pace.meter:
-            self.send(Perceived(self.now, Witness.METER, Result(outcome, number, unit), 1.0, 0.01))
+            self._reads(step, given, 0.0)
             self._say(Control.TAKE_IT)
             return
+        outcome, _ = spoken_value(given)
+        number, unit = _as_said(given.value, step.reading.unit)
         words = "" if number is None or unit is None else f"{in_words(number)} {UNIT_WORDS[unit][1]}"
         self._speaks(words or (outcome or "").replace("-", " "))
         words = outcome or f"{number} {unit}"

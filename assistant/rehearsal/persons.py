@@ -7,6 +7,7 @@ the same again.  The rates are given, not measured.
 from __future__ import annotations
 
 import random
+from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -25,6 +26,8 @@ from assistant.core.library.vocabulary import OVER_RANGE, UNJUDGED
 from assistant.core.reasoning.knowledge import key_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
     from assistant.core.library.library import Library
@@ -219,3 +222,27 @@ def spoken_value(given: Given) -> tuple[str | None, str | None]:
     if given.value is None:
         return OVER_RANGE, None
     return None, format(given.value, "f")
+
+
+class Skilled(Person):
+    """A technician who reports what is likeliest to be seen."""
+
+    def __init__(
+        self, bay: Bay, mechanism: Mechanism, car: int, answers: Mapping[str, tuple[str, ...]]
+    ) -> None:
+        super().__init__(bay, mechanism, car, Habit("skilled"), "skilled")
+        self._answers = answers
+        self._asked: Counter[str] = Counter()
+
+    def answer(self, procedure: str, step: Step) -> Given:
+        """What this step gives."""
+        outcomes = self._answers.get(step.name, ())
+        if not outcomes:
+            return super().answer(procedure, step)
+        outcome = outcomes[min(self._asked[step.name], len(outcomes) - 1)]
+        self._asked[step.name] += 1
+        given = step.answer(outcome)
+        return super().answer(procedure, step) if given is None else Given(given)
+
+    def _chosen(self, cumulated: NDArray[np.float64]) -> int:
+        return int(np.argmax(np.diff(cumulated, prepend=0.0)))

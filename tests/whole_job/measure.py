@@ -60,6 +60,7 @@ def main() -> int:
     parser.add_argument("--radio", type=float, metavar="DB", help="a radio so many dB under the technician")
     parser.add_argument("--job", nargs="+", choices=sorted(JOBS), help="only these jobs")
     parser.add_argument("--perceiving", action="store_true", help="meter and ear, beside a run without them")
+    parser.add_argument("--lines", action="store_true", help="with --perceiving, print all that is said")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the counts as JSON")
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
@@ -70,7 +71,7 @@ def main() -> int:
     missed: Counter[str] = Counter()
     lines = []
     if options.perceiving:
-        return _fewer_words(options.job or list(JOBS), options.seeds, recogniser)
+        return _fewer_words(options.job or list(JOBS), options.seeds, recogniser, lines=options.lines)
     for name in options.job or JOBS:
         for voice in UNHEARD if options.unheard else (options.voice or [JOBS[name].voice]):
             lines.append(_job(name, voice, options.seeds, radio, recogniser, missed))
@@ -95,9 +96,10 @@ def main() -> int:
     return 0
 
 
-def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
+def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser, *, lines: bool) -> int:
     """Play each job with and without meter and ear, and print the words; 1 if one does not end in its verdict."""
     whole: Counter[tuple[bool, bool]] = Counter()
+    kinds: Counter[tuple[str, bool]] = Counter()
     bad = 0
     assistant = Voice(voice_name=ESPEAK)  # what it sounds like changes no word of the technician's
     for name in names:
@@ -119,6 +121,14 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
                         perceiving=perceiving,
                         assistant=assistant,
                     )
+                for one in played.uttered:
+                    kinds[one.kind(), perceiving] += len(one.said.split())
+                if lines:
+                    print(
+                        "\n".join(
+                            f"  {one.state} {one.step} [{one.kind()}]: {one.said}" for one in played.uttered
+                        )
+                    )
                 for facts in (True, False):
                     words[perceiving, facts] += played.words(facts=facts)
                 ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
@@ -126,6 +136,9 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
         whole += words
         print(_compared(name, words))
         sys.stdout.flush()
+    print("| kind of words | without | with both |\n|---|---:|---:|")
+    for kind in sorted({kind for kind, _ in kinds}, key=lambda kind: -kinds[kind, False]):
+        print(f"| {kind} | {kinds[kind, False]} | {kinds[kind, True]} |")
     print(_compared("Together", whole), f"{bad} sessions without the right verdict and proof.")
     return int(bad > 0)
 

@@ -37,6 +37,7 @@ from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
 from assistant.core.dialogue.perceiving import recognise_perceived
+from assistant.core.dialogue.policy import SETTLED_S
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.triggers import Trigger
@@ -51,7 +52,7 @@ from assistant.core.values.result import Result
 from assistant.core.values.units import UNIT_WORDS, number_words
 from assistant.core.values.witness import Figure, Witness
 from assistant.core.words import placing
-from assistant.core.words.perceiving import reading_words
+from assistant.core.words.perceiving import reading_asked
 from assistant.demo.person import PlayedPerson
 from assistant.demo.scenario import PlayedTurn, Scenario
 from assistant.demo.stage import Stage
@@ -183,13 +184,34 @@ class EndlessSession(AssertionError):
 
 @dataclass(frozen=True)
 class Uttered:
-    """One thing that was said, and what was heard: right, wrong, or nothing; `of_fact` if a fact was asked for."""
+    """One thing that was said, and what was heard: right, wrong, or nothing.
+
+    `of_fact` if a fact was asked for; `scripted` if the scene had it; `step` and `state` say where it was.
+    """
 
     said: str
     heard: str
     understood: bool
     snr_db: float
     of_fact: bool = False
+    scripted: bool = False
+    step: str = ""
+    state: str = ""
+
+    def kind(self) -> str:
+        """The kind of words, for a table of them."""
+        if self.of_fact:
+            return "facts"
+        if self.scripted:
+            return "scene"
+        if self.said in ("yes", "no", "ready", "take it", "cranking", "go ahead", "correction"):
+            return self.said
+        if self.state in (State.ASKING, State.CRANKING):
+            return "reading" if self.said.split()[-1] in _UNITS else "place and answer"
+        return "other"
+
+
+_UNITS = {more.split()[-1] for _, more in UNIT_WORDS.values()}
 
 
 def meant(words: str) -> str:
@@ -308,6 +330,9 @@ class Technician(PlayedPerson):
     _last_said: str = ""
     _intended: str = ""
     _turning: bool = False
+    _turns_since: float | None = None
+    _where: tuple[bool, str, State] = (False, "", State.UNOPENED)
+    _watched: bool = False
     _of_fact: bool = False
     held: Callable[[Perceived], bool] = field(default=lambda _: False)
 
@@ -356,6 +381,9 @@ class Technician(PlayedPerson):
         step = self.step_now()
         if state is State.CRANKING:
             self._cranked = (procedure, name)
+            self._turns_since = self.clock.now if self._turns_since is None else self._turns_since
+        else:
+            self._turns_since, self._watched = None, False
         if self._loud_at not in ("", name) and state is State.ASKING:
             if self.screen.board is not None and self.screen.board.keys_only and self._quiet < TRIES:
                 self._quiet += 1
@@ -407,7 +435,11 @@ class Technician(PlayedPerson):
                 assert step is not None
                 return self._test(state, procedure, step, keyed=keyed)
             case State.READING_BACK:
-                right = self._intended in self.screen.last or "Already measured" in self.screen.last
+                number = " " if self._intended[:1].isdigit() else ""  # "1.2" is not in "11.2"
+                right = (
+                    f"{number}{self._intended}" in f" {self.screen.last}"
+                    or "Already measured" in self.screen.last
+                )
                 if self._slipped:
                     self._slipped, right = False, False
                 if keyed:
@@ -441,6 +473,9 @@ class Technician(PlayedPerson):
         if self.happened is not None and step.reading is not None:
             if self._on_meter(step):
                 return None  # it is read back by itself
+            if state is State.CRANKING and not self._watched:
+                self._watched = True
+                return self._speak("", 22.0, lead_s=3.0)  # he watches the meter while it cranks
             if keyed:
                 return self._press("enter")
             words = "take it"
@@ -480,9 +515,12 @@ class Technician(PlayedPerson):
             value, unit = value / KILOHM, "kilohm"
         result = Result(outcome) if value is None else Result(value=value, unit=unit)
         if value is not None:
-            self._intended = reading_words(value, unit).rstrip(".")
+            self._intended = reading_asked(value, unit, step.reading.unit).rstrip("?")
+        stood = 2.1
+        if self._turns_since is not None:
+            stood = min(stood, max(0.0, self.clock.now - self._turns_since - SETTLED_S))
         figures = (Figure("samples", "5 in 0.8 s"),)
-        seen = Perceived(self.clock.now, Witness.METER, result, 1.0, 0.0, figures, 2.1)
+        seen = Perceived(self.clock.now, Witness.METER, result, 1.0, 0.0, figures, stood)
         self.happened(lambda at: replace(seen, at=at))
         return self.held(seen)
 
@@ -544,6 +582,8 @@ class Technician(PlayedPerson):
         self._tries = self._tries + 1 if words == self._last_said else 0
         self._last_said = words
         self._of_fact = self.state() in (State.INQUIRING, State.CONFIRMING)
+        self._where = (self._doing is not None, self.position()[1], self.state())
+        self._doing = None if words else self._doing
         if words in ("stop", "not sure", "correction", "no"):
             self._cranked = None  # the test is made again
         path, ratio = self.mouth.say(words, snr_db, lead_s)
@@ -564,7 +604,8 @@ class Technician(PlayedPerson):
             return
         words, ratio = self.saying
         self.saying = None
-        self.uttered.append(Uttered(words, event.words, isinstance(event, Heard), ratio, self._of_fact))
+        understood = isinstance(event, Heard)
+        self.uttered.append(Uttered(words, event.words, understood, ratio, self._of_fact, *self._where))
 
 
 def _held(talk: Talk, seen: Perceived) -> bool:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import answering, cranking, entering, moving, weighing
 from assistant.core.dialogue.entering import Ask
+from assistant.core.dialogue.perceiving import HELD
 from assistant.core.dialogue.policy import Acceptance, grade
 from assistant.core.dialogue.showing import help_here
 from assistant.core.dialogue.states import State
@@ -42,6 +43,8 @@ def result_while_cranking(talk: Talk, pending: Pending) -> State:
 
 def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
     fired = pending.answer.outcome in FIRED
+    if pending.by == HELD:  # it stands on the meter, and is no reading of the next step
+        talk.gear.meter.reading = pending.seen
     if talk.step.measure.engine is Engine.CRANKING:
         talk.stop_crank(timed=cranking, fired=fired)
     stop = STOP_CRANKING if cranking and not fired else ""

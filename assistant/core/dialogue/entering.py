@@ -23,7 +23,7 @@ from assistant.core.library.vocabulary import BY_SPEED, CYLINDERS, NO_CIRCUIT, S
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.values.witness import Witness
-from assistant.core.words import instructing, remarking, reporting
+from assistant.core.words import instructing, perceiving as words, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -138,8 +138,8 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
         if earlier:
             talk.awaited.pending = earlier
             talk.awaited.offered = True
-            words = reporting.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
-            return read_back(talk, f"Already measured. {words}")
+            told = reporting.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
+            return read_back(talk, f"Already measured. {told}")
     talk.awaited.offered = False
     talk.cautions.due, talk.cautions.later = cautioning.due(talk)
     if talk.cautions.due:
@@ -200,9 +200,8 @@ def rest(talk: Talk) -> State:
 
 def question(talk: Talk) -> str:
     """The question of the step, with the digits if only keys can answer; "" if the meter answers, as it did before."""
-    step, meter = talk.step, talk.gear.meter
-    answers_itself = meter.before is not None and METER not in talk.gear.lost
-    if step.reading is not None and answers_itself and not talk.voice_off:
+    step = talk.step
+    if step.reading is not None and _meter_answers(talk):
         return ""
     if not talk.gear.deaf:
         return instructing.question(talk.library, step)
@@ -210,11 +209,17 @@ def question(talk: Talk) -> str:
     return " ".join(filter(None, (about, instructing.keyed_choices(talk.library, step))))
 
 
+def _meter_answers(talk: Talk) -> bool:
+    """Whether a meter gives the readings, as it did before: nobody has to be told how to give one."""
+    meter = talk.gear.meter
+    return meter.before is not None and METER not in talk.gear.lost and not talk.voice_off
+
+
 def to_do(talk: Talk, *, key_is_on: bool = False) -> tuple[str, ...]:
     """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step, key_is_on=key_is_on)
+    return instructing.act(talk.library, talk.step, key_is_on=key_is_on, metered=_meter_answers(talk))
 
 
 def _key_is_on(talk: Talk) -> bool:
@@ -247,7 +252,10 @@ def ask(talk: Talk, part: Ask) -> State:
 
 
 def read_back(talk: Talk, text: str) -> State:
-    """Read back a pending result, with its consequence if that is costly, and wait for a yes."""
+    """Read back a pending result, with its consequence if that is costly, and wait for a yes.
+
+    A reading that a meter reported and that costs no more than a step is a question by itself: "12.4?".
+    """
     parts = list(filter(None, (talk.said.take_prefix(), text, weighing.judged_words(talk))))
     target = talk.awaited.pending.answer.target if talk.awaited.pending else None
     doubt = weighing.doubted(talk, talk.awaited.pending) if talk.awaited.pending else None
@@ -260,7 +268,10 @@ def read_back(talk: Talk, text: str) -> State:
     elif target and target.leads is Leads.PROCEDURE:
         parts.append(f"Next: {talk.library.procedures[target.name].title}.")
     decides = target is not None and target.leads is Leads.VERDICT
-    if talk.awaited.offered:
+    asked = _metered(talk) if parts[-1] == text and not decides else None
+    if asked is not None:
+        parts[-1] = f"{text.removesuffix(asked[0])}{asked[1]}"
+    elif talk.awaited.offered:
         parts.append("Keep it? Yes or no?")
     elif talk.step.reading is not None and not decides and not talk.gear.deaf:
         parts.append("Right?")
@@ -268,6 +279,17 @@ def read_back(talk: Talk, text: str) -> State:
         parts.append("Yes or no?")
     talk.say(" ".join(parts), Speech.READ_BACK)
     return State.READING_BACK
+
+
+def _metered(talk: Talk) -> tuple[str, str] | None:
+    """The pending reading of a meter as a statement and as a question; None if it is none, or only keys answer."""
+    pending, reading = talk.awaited.pending, talk.step.reading
+    if pending is None or pending.seen is None or reading is None or talk.awaited.offered or talk.voice_off:
+        return None
+    value, unit = pending.value, pending.unit
+    if value is None or unit is None:
+        return None
+    return words.reading_words(value, unit), words.reading_asked(value, unit, reading.unit)
 
 
 def inquire(talk: Talk) -> State:

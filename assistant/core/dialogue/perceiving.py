@@ -88,10 +88,12 @@ def _on_meter(talk: Talk, seen: Perceived) -> Known[Any] | None:
     if not isinstance(known.payload, Pending) or talk.step.reading is None:
         return None
     held = (
-        talk.state is State.ASKING
+        talk.state in _READ
         and not talk.said.typed
         and talk.said.finished == talk.said.utterance
-        and stands_by_itself(talk.step, known.payload.answer, seen, talk.gear.meter.before)
+        and stands_by_itself(
+            talk.step, known.payload.answer, seen, talk.gear.meter.before, turning=talk.crank.turning
+        )
     )
     if held:
         return Known(Trigger.RESULT, replace(known.payload, seen=seen, by=HELD))

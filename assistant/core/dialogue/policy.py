@@ -85,27 +85,41 @@ SAME_READING = Decimal("0.02")
 """Share of a reading within which it is still the one before: the leads may not have been moved (chosen)."""
 
 
-def stands_by_itself(step: Step, answer: Answer, seen: Perceived, before: Perceived | None) -> bool:
+SETTLED_S = 1.0
+"""How long a starter turns before its reading counts, s: the first surge is over (the procedures say so, too)."""
+
+
+def stands_by_itself(
+    step: Step, answer: Answer, seen: Perceived, before: Perceived | None, *, turning: float | None = None
+) -> bool:
     """Whether a reading that nobody took is read back as the answer.
 
-    Only one that leads to another step, with the engine at rest, and that cannot be leads in the air or the reading
-    of the step before. It still needs a yes.
+    Only one that leads to another step, and that cannot be leads in the air or the reading of the step before.  At a
+    step that cranks it has stood within what the ear hears; it never comes from a running engine. It still needs a yes.
 
     Args:
         step: The present step.
         answer: The band that the reading falls into.
         seen: The reading.
-        before: The reading that stood when the step was entered; None if none did.
+        before: The reading that stood when the step was entered, or the engine began to turn; None if none did.
+        turning: Since when the ear hears the starter turn, s since the session began; None if it does not.
     """
     value, unit, reading = seen.result.value, seen.result.unit, step.reading
     if value is None or reading is None or seen.stood_s < HELD_S or answer.target.leads is not Leads.STEP:
         return False
     base = convert(value, unit or reading.unit, reading.unit)
-    if base is None or step.measure.engine in (Engine.CRANKING, Engine.RUNNING):
+    if base is None or step.measure.engine is Engine.RUNNING:
+        return False
+    if step.measure.engine is Engine.CRANKING and not _within(seen, turning):
         return False
     if abs(base) < OPEN_LEADS.get(reading.unit, Decimal(0)):
         return False
     return before is None or not _same(before, base, reading.unit)
+
+
+def _within(seen: Perceived, turning: float | None) -> bool:
+    """Whether a reading has stood only while the starter was heard to turn, its first surge over."""
+    return turning is not None and seen.at - seen.stood_s >= turning + SETTLED_S
 
 
 def _same(before: Perceived, base: Decimal, unit: str) -> bool:

@@ -159,14 +159,15 @@ def _stays(terms: Terms, one: str | None, other: str | None, last: Measurement, 
     return place_spoken(terms, last, one) == place_spoken(terms, measure, one)
 
 
-def act(library: Library, step: Step, *, key_is_on: bool = False) -> tuple[str, ...]:
+def act(library: Library, step: Step, *, key_is_on: bool = False, metered: bool = False) -> tuple[str, ...]:
     """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`.
 
     `key_is_on`: A look just before had the key on, so that need not be said again.
+    `metered`: A meter reports the reading by itself, and it subtracts no leads.
     """
     watch = library.terms.instruments[step.measure.instrument].watch
     if step.reading and step.reading.subtract:
-        watch = AS_SHOWN  # or the person subtracts the leads as well
+        watch = "" if metered else AS_SHOWN  # or the person subtracts the leads as well
     watched = [watch if watch[-1] in ".?" else f"{watch}."] if watch else []
     key = {
         Engine.CRANKING: (CRANK,),

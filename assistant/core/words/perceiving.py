@@ -86,6 +86,16 @@ def reading_words(value: Decimal, unit: str) -> str:
     )
 
 
+def reading_asked(value: Decimal, unit: str, wanted: str) -> str:
+    """The same as a question that a yes or a no answers: "12.4?".
+
+    Nothing was said, so nothing was misheard, and the meter is on the right function.
+    A unit that is not the one of the step is said, since it is what a glance misreads: "3.86 kilohms?".
+    """
+    words = reading_words(value, unit).rstrip(".")
+    return f"{words.partition(' ')[0] if unit == wanted else words}?"
+
+
 _FOUR_DIGITS = Context(prec=4, rounding=ROUND_HALF_EVEN)
 
 

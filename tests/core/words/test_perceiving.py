@@ -10,7 +10,7 @@ from hypothesis import given, strategies as st
 from assistant.core.values.perceived import Perceived
 from assistant.core.values.result import Result
 from assistant.core.values.witness import Figure, Witness
-from assistant.core.words.perceiving import SPEED, reading_words, speed_of
+from assistant.core.words.perceiving import SPEED, reading_asked, reading_words, speed_of
 
 
 @pytest.mark.parametrize(
@@ -36,3 +36,14 @@ def test_any_text_is_a_speed_or_none(text: str) -> None:
     seen = Perceived(0.0, Witness.EAR, Result(outcome="slow"), figures=(Figure(SPEED, text),))
     speed = speed_of(seen)
     assert speed is None or 0 < speed < 10000
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "asked"),
+    [("12.4000", "V", "12.4?"), ("3.86", "kilohm", "3.86 kilohms?"), ("0", "ohm", "0 ohms?")],
+)
+def test_a_reading_is_asked_with_its_unit_only_where_that_is_not_the_steps_own(
+    value: str, unit: str, asked: str
+) -> None:
+    """A glance misreads the unit of another range, so that one is said."""
+    assert asked == reading_asked(Decimal(value), unit, "V")
