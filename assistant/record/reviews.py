@@ -35,8 +35,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.values.finding import Finding
-from assistant.errors import MALFORMED, RecordBroken
+from assistant.errors import RecordBroken
 from assistant.record import review_head
+from assistant.record.chained import follow
 from assistant.record.contents import PHOTO, read_inside
 from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
 from assistant.record.recorded import clip_name_is_ours
@@ -216,7 +217,6 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     Raises:
         RecordProblem: The file may not be read.
     """
-    reviews: list[Review] = []
     reviewed = os.path.lexists(folder / REVIEWS_FILE)
     if not os.path.lexists(folder / SEAL_FILE):
         # The head of a session that was about to be sealed counts nothing.
@@ -227,27 +227,13 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     seal, named = sha256(sealed), review_head.named_by(sealed)
     if not reviewed:
         return (), review_head.check(folder, seal, [], named=named)
-    *rows, rest = read_inside(folder, REVIEWS_FILE).split(b"\n")
-    previous = seal
-    for number, row in enumerate(rows, start=1):
-        try:
-            review = parse_row(row + b"\n")
-        except MALFORMED as error:
-            return tuple(reviews), _finding(number, f"this line cannot be understood: {error}")
-        if review.number != number:
-            problem = f"this line is numbered {review.number}: a line was put in or taken out"
-            return tuple(reviews), _finding(number, problem)
-        if review.previous != previous:
-            before = f"line {number - 1}" if number > 1 else SEAL_FILE
-            problem = f"this line does not follow on {before}: one of the two was altered"
-            return tuple(reviews), _finding(number, problem)
-        reviews.append(review)
-        previous = sha256(row + b"\n")
-    if rest or not rows:
-        return tuple(reviews), _finding(len(rows) + 1, "this line is cut short")
-    checksums = [sha256(row + b"\n") for row in rows]
+    data = read_inside(folder, REVIEWS_FILE)
+    reviews, finding = follow(data, seal, parse_row, _finding)
+    if finding is not None:
+        return reviews, finding
+    checksums = [sha256(row + b"\n") for row in data.split(b"\n")[:-1]]
     named = named or any(review.head for review in reviews)
-    return tuple(reviews), review_head.check(folder, seal, checksums, named=named)
+    return reviews, review_head.check(folder, seal, checksums, named=named)
 
 
 def row_of(review: Review) -> bytes:

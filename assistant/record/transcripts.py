@@ -24,7 +24,8 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.values.events import NoteRecorded
 from assistant.core.values.finding import Finding
-from assistant.errors import MALFORMED, RecordBroken
+from assistant.errors import RecordBroken
+from assistant.record.chained import follow
 from assistant.record.contents import read_inside
 from assistant.record.header import SEAL_FILE, TRANSCRIPTS_FILE, parse_time
 from assistant.record.storage import canonical, parse_checksum, sha256, write_file
@@ -132,30 +133,12 @@ def scan_transcripts(folder: Path) -> tuple[tuple[Transcript, ...], Finding | No
     Raises:
         RecordProblem: The file may not be read.
     """
-    found: list[Transcript] = []
     if not os.path.lexists(folder / TRANSCRIPTS_FILE):
         return (), None
     if not os.path.lexists(folder / SEAL_FILE):
         return (), _finding(1, f"a transcript belongs to a sealed session, and {SEAL_FILE} is missing")
-    previous = sha256(read_inside(folder, SEAL_FILE))
-    *rows, rest = read_inside(folder, TRANSCRIPTS_FILE, _LARGEST_FILE).split(b"\n")
-    for number, row in enumerate(rows, start=1):
-        try:
-            one = parse_transcript(row + b"\n")
-        except MALFORMED as error:
-            return tuple(found), _finding(number, f"this line cannot be understood: {error}")
-        if one.number != number:
-            problem = f"this line is numbered {one.number}: a line was put in or taken out"
-            return tuple(found), _finding(number, problem)
-        if one.previous != previous:
-            before = f"line {number - 1}" if number > 1 else SEAL_FILE
-            problem = f"this line does not follow on {before}: one of the two was altered"
-            return tuple(found), _finding(number, problem)
-        found.append(one)
-        previous = sha256(row + b"\n")
-    if rest or not rows:
-        return tuple(found), _finding(len(rows) + 1, "this line is cut short")
-    return tuple(found), None
+    seal = sha256(read_inside(folder, SEAL_FILE))
+    return follow(read_inside(folder, TRANSCRIPTS_FILE, _LARGEST_FILE), seal, parse_transcript, _finding)
 
 
 def check(folder: Path, lines: Iterable[Line]) -> list[Finding]:
