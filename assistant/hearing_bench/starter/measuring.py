@@ -53,6 +53,10 @@ QUIET: dict[str, tuple[tuple[str, ...], bool]] = {
 """Sounds in which nothing cranks."""
 
 
+DASH = "\N{EN DASH}"
+"""Stands where nothing was counted."""
+
+
 @dataclass
 class StarterFigures:
     """What was measured.
@@ -216,17 +220,17 @@ def cost(seconds: float = 30.0) -> float:
 
 def _share(value: float) -> str:
     """A share in per cent; a dash where nothing was counted."""
-    return "–" if math.isnan(value) else f"{100 * value:.0f} %"
+    return DASH if math.isnan(value) else f"{100 * value:.0f} %"
 
 
 def _two(median: float, most: float) -> str:
     """A median and a 95th percentile in s; a dash where nothing was counted."""
-    return "–" if math.isnan(median) else f"{median:.2f} and {most:.2f} s"
+    return DASH if math.isnan(median) else f"{median:.2f} and {most:.2f} s"
 
 
 def _errors(median: float, most: float) -> str:
     """The same of errors that are shares."""
-    return "–" if math.isnan(median) else f"{100 * median:.1f} and {100 * most:.0f} %"
+    return DASH if math.isnan(median) else f"{100 * median:.1f} and {100 * most:.0f} %"
 
 
 def text(figures: StarterFigures) -> str:

@@ -1,9 +1,9 @@
 """Trains the network of `assistant.hearing.starter` on made-up scenes.
 
 First ``python -m assistant.hearing_bench.starter.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
-``... DATA`` trains. ``... --mix 12 --speech FILE --begin WEIGHTS`` goes on from weights, with mixtures
-(`mixing`), a fifth of them such that those weights hear a start in where there is none. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of
-starts, the voice "slt" and the set for measuring stay out.
+``... DATA`` trains. ``... --mix 40 --batch 32 --speech FILE --begin WEIGHTS`` goes on from weights, with mixtures of
+`mixing`; a fifth of them hold no start, and those weights hear one. It needs jax, which nothing else here does. Only
+`ranges.DEVELOPING` is drawn from; recordings of starts, the voice "slt" and the set for measuring stay out.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from assistant.hearing_bench.starter.counting import StartCounts
-from assistant.hearing_bench.starter.measuring import StarterFigures, text
+from assistant.hearing_bench.starter.measuring import DASH, StarterFigures, text
 
 
 def test_shares_are_of_what_there_was() -> None:
@@ -47,4 +47,4 @@ def test_where_nothing_was_counted_the_table_has_a_dash() -> None:
     """A delay or a share of nothing is no number, and the table does not print one."""
     said = text(StarterFigures("a machine", {("speech", 6.0): StartCounts(starts=2)}))
     assert "nan" not in said
-    assert "| speech | 6 dB | 2 | 100 % | – | – | – | – | " in said
+    assert "| speech | 6 dB | 2 | 100 % |" + f" {DASH} |" * 4 in said
