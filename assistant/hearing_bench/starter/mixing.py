@@ -206,7 +206,10 @@ def _heard(total: Few, rng: np.random.Generator) -> Few:
     total = (
         total / max(float(total.sum(axis=1).mean()), 1e-9) * np.float32(_decibel(float(rng.uniform(20, 55))))
     )
-    return np.log(total + np.float32(FLOOR) + np.float32(_decibel(float(rng.uniform(-10, 5))) / BANDS))
+    return np.asarray(
+        np.log(total + np.float32(FLOOR) + np.float32(_decibel(float(rng.uniform(-10, 5))) / BANDS)),
+        np.float32,
+    )
 
 
 def relative(bands: Few) -> Few:
