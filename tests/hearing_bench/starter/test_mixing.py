@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from assistant.hearing.starter.features import FrameMaker
+from assistant.hearing.starter.network import WEIGHTS
 from assistant.hearing_bench.starter import mixing, training
 
 
@@ -56,7 +57,7 @@ def test_a_quiet_mixture_holds_no_start() -> None:
 
 def test_what_deceives_is_heard_to_begin() -> None:
     """Each mixture that is kept as deceiving makes the given weights say that a crank begins."""
-    weights = training.kept_weights(training.WEIGHTS)
+    weights = training.kept_weights(WEIGHTS)
     hard = training.deceiving(pool(), np.random.default_rng(6), 24, weights)
     assert not hard["state"].any()
     assert all(training.begins(one) for one in training.heard_states(weights, hard["bands"]))
