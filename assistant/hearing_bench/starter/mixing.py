@@ -39,7 +39,7 @@ LOUD = 2000.0
 
 
 @dataclass(frozen=True, eq=False)
-class Clip:
+class SoundClip:
     """A start or a pump: powers of bands of shape (frames, BANDS) with their truth."""
 
     powers: Few
@@ -50,8 +50,8 @@ class Clip:
 class Pool:
     """Sounds to mix: starts, pumps, and pieces of all other sounds by kind, of shape (frames, BANDS)."""
 
-    starts: list[Clip]
-    pumps: list[Clip]
+    starts: list[SoundClip]
+    pumps: list[SoundClip]
     others: dict[str, list[Few]]
 
 
@@ -65,7 +65,7 @@ def _times(count: int) -> Floats:
     return np.asarray((np.arange(count) - DELAY) * FRAME_S + WINDOW / 2 / RATE)
 
 
-def start_clip(rng: np.random.Generator) -> Clip:
+def start_clip(rng: np.random.Generator) -> SoundClip:
     """A start in a room, with silence round it; while the starter turns its root mean square is 1."""
     start = drawn_start(DEVELOPING, rng, (0.6, float(rng.choice([4.0, 10.0]))))
     length = start.crank_s + (float(rng.uniform(2, 6)) if start.firing else 0.5)
@@ -78,17 +78,17 @@ def start_clip(rng: np.random.Generator) -> Clip:
     ends = LEAD_S + motion.ends_s
     placed = PlacedStart(start, motion, LEAD_S, ends, runs, LEAD_S + length if runs else ends)
     truth = truth_frames(Scene(np.zeros(0, np.int16), [placed]), _times(len(made)))
-    return Clip(made, {name: np.asarray(one, np.float32) for name, one in truth.items()})
+    return SoundClip(made, {name: np.asarray(one, np.float32) for name, one in truth.items()})
 
 
-def pump_clip(rng: np.random.Generator) -> Clip:
+def pump_clip(rng: np.random.Generator) -> SoundClip:
     """A fuel pump's hum with its truth."""
     long_s = float(rng.uniform(1.4, 2.6))
     still = np.zeros(round(LEAD_S * RATE))
     made = powers(np.concatenate([still, filtered(pump_sound(long_s, rng), room(DEVELOPING, rng)), still]))
     times = _times(len(made))
     hums = (times >= LEAD_S + 0.1) & (times < LEAD_S + long_s)
-    return Clip(made, {"pump": hums.astype(np.float32)})
+    return SoundClip(made, {"pump": hums.astype(np.float32)})
 
 
 def made_pool(rng: np.random.Generator, speech: Callable[[np.random.Generator], Floats], size: int) -> Pool:
@@ -161,7 +161,7 @@ def mixed(pool: Pool, rng: np.random.Generator, *, quiet: bool = False) -> dict[
     return {"bands": _heard(total + loud, rng), **truth}
 
 
-def _add(loud: Few, truth: dict[str, Few], clip: Clip, at: int, snr: float, total: Few) -> int:
+def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float, total: Few) -> int:
     """Add a start or a pump; returns the frame after it."""
     long = min(len(clip.powers), FRAMES - at)
     on = clip.truth.get("state", clip.truth.get("pump"))
