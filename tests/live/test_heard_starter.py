@@ -16,7 +16,7 @@ from assistant.core.values.events import Began, Note
 from assistant.core.values.perceived import CrankSound, StarterHeard
 from assistant.core.values.witness import Witness
 from assistant.hearing_bench.starter.ranges import DEVELOPING
-from assistant.hearing_bench.starter.scenes import Wish, made_scene
+from assistant.hearing_bench.starter.scenes import WantedScene, made_scene
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 
@@ -26,7 +26,7 @@ RATE = 16000
 
 def crank_sound(folder: Path) -> Path:
     """A made-up car that is cranked for four seconds in a bay, 20 dB over the rest, as a sound file."""
-    wish = Wish(10.0, 1, 20.0, ("bay",), talking=False, crank_s=(4.0, 4.0))
+    wish = WantedScene(10.0, 1, 20.0, ("bay",), talking=False, crank_s=(4.0, 4.0))
     scene = made_scene(wish, DEVELOPING, np.random.default_rng(1), None)
     file = folder / "crank.wav"
     soundfile.write(file, scene.samples, RATE)

@@ -7,6 +7,7 @@ voice says sentences of the procedures that were not used in training.
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -50,6 +51,10 @@ QUIET: dict[str, tuple[tuple[str, ...], bool]] = {
     "other machines": (("machine",), False),
 }
 """Sounds in which nothing cranks."""
+
+
+DASH = "\N{EN DASH}"
+"""Stands where nothing was counted."""
 
 
 @dataclass
@@ -213,22 +218,33 @@ def cost(seconds: float = 30.0) -> float:
     return min(taken) / seconds
 
 
+def _share(value: float) -> str:
+    """A share in per cent; a dash where nothing was counted."""
+    return DASH if math.isnan(value) else f"{100 * value:.0f} %"
+
+
+def _two(median: float, most: float) -> str:
+    """A median and a 95th percentile in s; a dash where nothing was counted."""
+    return DASH if math.isnan(median) else f"{median:.2f} and {most:.2f} s"
+
+
+def _errors(median: float, most: float) -> str:
+    """The same of errors that are shares."""
+    return DASH if math.isnan(median) else f"{100 * median:.1f} and {100 * most:.0f} %"
+
+
 def text(figures: StarterFigures) -> str:
     """Tables in Markdown."""
-
-    def share(value: float) -> str:
-        return f"{100 * value:.0f} %"
-
     lines = [f"Measured by `bay-assistant bench starter` on {figures.machine}.", ""]
     first = "| place | SNR | starts | missed | begins, median and 95th | within 0.5 s | ends | runs | runs missed "
     lines += [first + "| wrong runs | split |", "|---" * 11 + "|"]
     for (place, snr), counts in figures.cells.items():
         row = counts.row()
         lines.append(
-            f"| {place} | {snr:g} dB | {row['starts']} | {share(row['missed'])} | {row['begin_median_s']:.2f} and"
-            f" {row['begin_95_s']:.2f} s | {share(row['begin_within_half'])} | {row['end_median_s']:.2f} and"
-            f" {row['end_95_s']:.2f} s | {row['runs_median_s']:.2f} and {row['runs_95_s']:.2f} s |"
-            f" {share(row['runs_missed'])} | {share(row['wrong_runs'])} | {share(row['split'])} |"
+            f"| {place} | {snr:g} dB | {row['starts']} | {_share(row['missed'])}"
+            f" | {_two(row['begin_median_s'], row['begin_95_s'])} | {_share(row['begin_within_half'])}"
+            f" | {_two(row['end_median_s'], row['end_95_s'])} | {_two(row['runs_median_s'], row['runs_95_s'])}"
+            f" | {_share(row['runs_missed'])} | {_share(row['wrong_runs'])} | {_share(row['split'])} |"
         )
     second = "| place | SNR | speeds | error, median and 95th | sure (0.8) | error of those | within 2 sigma "
     second += "| manner right | sure | right of those | evenness right | pumps heard | pumps wrong |"
@@ -236,11 +252,11 @@ def text(figures: StarterFigures) -> str:
     for (place, snr), counts in figures.cells.items():
         row = counts.row()
         lines.append(
-            f"| {place} | {snr:g} dB | {row['speeds']} | {100 * row['speed_median']:.1f} and"
-            f" {100 * row['speed_95']:.0f} % | {share(row['speed_sure'])} | {100 * row['sure_speed_median']:.1f} and"
-            f" {100 * row['sure_speed_95']:.0f} % | {share(row['within_2_sigma'])} | {share(row['manner_right'])} |"
-            f" {share(row['manner_sure'])} | {share(row['manner_right_when_sure'])} | {share(row['evenness_right'])} |"
-            f" {share(row['pumps_heard'])} of {row['pumps']} | {row['pumps_wrong']} |"
+            f"| {place} | {snr:g} dB | {row['speeds']} | {_errors(row['speed_median'], row['speed_95'])}"
+            f" | {_share(row['speed_sure'])} | {_errors(row['sure_speed_median'], row['sure_speed_95'])}"
+            f" | {_share(row['within_2_sigma'])} | {_share(row['manner_right'])} | {_share(row['manner_sure'])}"
+            f" | {_share(row['manner_right_when_sure'])} | {_share(row['evenness_right'])}"
+            f" | {_share(row['pumps_heard'])} of {row['pumps']} | {row['pumps_wrong']} |"
         )
     lines += ["", "| sound without a start | hours | false alarms | of them sure |", "|---|---|---|---|"]
     lines += [

@@ -106,14 +106,14 @@ def made_scene(wish: WantedScene, ranges: Ranges, rng: np.random.Generator, spee
     starts: list[PlacedStart] = []
     pumps: list[tuple[float, float]] = []
     free = wish.seconds / max(wish.starts, 1)
-    room = _room(ranges, rng)
+    echoes = room(ranges, rng)
     for number in range(wish.starts):
         begin = number * free + float(rng.uniform(0.1, 0.3)) * free
         length = (number + 1) * free - begin - 0.05
         longest = min(wish.crank_s[1], length * 0.75)
         start = drawn_start(ranges, rng, (min(wish.crank_s[0], longest), longest))
         motion = turned(start.car, start.crank_s, length, start.firing)
-        sound = filtered(start_sound(start.car, motion, rng), room)
+        sound = filtered(start_sound(start.car, motion, rng), echoes)
         at = round(begin * RATE)
         last = at + round(motion.ends_s * RATE)
         here = sound[: count - at]
@@ -129,7 +129,7 @@ def made_scene(wish: WantedScene, ranges: Ranges, rng: np.random.Generator, spee
         if latest > 0.3:
             at_s = float(rng.uniform(0.1, latest))
             at = round(at_s * RATE)
-            hum = filtered(pump_sound(hum_s, rng), room)
+            hum = filtered(pump_sound(hum_s, rng), echoes)
             scale = level(total[at : at + hum.size]) * decibel(wish.snr_db) / max(level(hum), 1e-9)
             loud[at : at + hum.size] += scale * hum
             pumps.append((at_s, at_s + hum_s))
@@ -141,19 +141,25 @@ def _others(wish: WantedScene, count: int, rng: np.random.Generator, speech: Spe
     for kind in wish.kinds:
         total += decibel(rng.uniform(-8, 0)) * MACHINES[kind](wish.seconds, rng)[:count]
     if wish.talking and speech is not None:
-        talk = np.zeros(count)
-        at = int(rng.uniform(-1, 3) * RATE)
-        while at < count:
-            said = speech(rng)
-            begin = max(at, 0)
-            part = said[begin - at :][: count - begin]
-            talk[begin : begin + part.size] += part
-            at += said.size + int(rng.uniform(0.1, 3.0) * RATE)
-        total += decibel(rng.uniform(-6, 6)) * unit(talk)
+        spoken = talk(count, rng, speech)
+        total += decibel(rng.uniform(-6, 6)) * unit(spoken)
     return unit(total)
 
 
-def _room(ranges: Ranges, rng: np.random.Generator) -> Floats:
+def talk(count: int, rng: np.random.Generator, speech: Speech) -> Floats:
+    """So many samples of somebody who speaks, with pauses."""
+    spoken = np.zeros(count)
+    at = int(rng.uniform(-1, 3) * RATE)
+    while at < count:
+        said = speech(rng)
+        begin = max(at, 0)
+        part = said[begin - at :][: count - begin]
+        spoken[begin : begin + part.size] += part
+        at += said.size + int(rng.uniform(0.1, 3.0) * RATE)
+    return spoken
+
+
+def room(ranges: Ranges, rng: np.random.Generator) -> Floats:
     """The direct sound and an echo that decays."""
     echo = float(rng.uniform(*ranges.echo_s))
     size = round(min(echo, 0.6) * RATE)

@@ -1,8 +1,9 @@
 """Trains the network of `assistant.hearing.starter` on made-up scenes.
 
 First ``python -m assistant.hearing_bench.starter.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
-``... DATA`` trains. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of
-starts, the voice "slt" and the set for measuring stay out.
+``... DATA`` trains. ``... --mix 40 --batch 32 --speech FILE --begin WEIGHTS`` goes on from weights, with mixtures of
+`mixing`; a fifth of them hold no start, and those weights hear one. It needs jax, which nothing else here does. Only
+`ranges.DEVELOPING` is drawn from; recordings of starts, the voice "slt" and the set for measuring stay out.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,8 +19,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from assistant.hearing.sound import RATE
-from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, FrameMaker
-from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS
+from assistant.hearing.starter.features import BANDS, FRAME_S, HOP, WINDOW, FrameMaker
+from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS, FrameSays
+from assistant.hearing.starter.phases import PhaseChange, Phases, Turning
+from assistant.hearing_bench.starter import mixing
 from assistant.hearing_bench.starter.bystanders import MACHINES
 from assistant.hearing_bench.starter.ranges import DEVELOPING
 from assistant.hearing_bench.starter.scenes import WantedScene, made_scene, truth_frames
@@ -32,6 +36,12 @@ SCENE_S = 16.0
 FRAMES = round(SCENE_S * RATE - WINDOW) // HOP
 BATCH = 64
 """Scenes at a time."""
+
+HARD = 600
+"""Mixtures in which nothing cranks, among which those that deceive are sought."""
+
+SOON = 40
+"""Frames after a beginning that count twice in training."""
 
 _SPEECH: list[Floats] = []
 
@@ -123,6 +133,12 @@ def outputs(weights: Weights, bands: Any) -> Any:
     return jnp.swapaxes(states, 0, 1) @ weights["out"] + weights["out_bias"]
 
 
+def kept_weights(path: Path) -> Weights:
+    """Weights out of a file."""
+    with np.load(path) as before:
+        return {name: before[name].astype(np.float32) for name in before.files}
+
+
 def _keep(weights: Weights, out: Path) -> None:
     kept: dict[str, Any] = {name: np.asarray(value, np.float16) for name, value in weights.items()}
     np.savez(out, **kept)
@@ -146,29 +162,101 @@ def losses(weights: Weights, batch: Weights) -> Any:
     known = batch["kind"] >= 0
     kinds = jax.nn.log_softmax(out[..., 5:8])
     kind = -jnp.take_along_axis(kinds, jnp.maximum(batch["kind"], 0).astype(int)[..., None], -1)[..., 0]
+    weight = 1.0 + _soon(batch["state"])
     return (
-        state.mean()
+        (state * weight).mean()
         + 0.3 * pulse.sum() / (cranking.sum() + 1)
         + 0.5 * pump.mean()
         + 0.15 * (kind * known).sum() / (known.sum() + 1)
     )
 
 
+def _soon(state: Any) -> Any:
+    """Frames of shape (scenes, frames) up to `SOON` after a beginning: what is said there decides the delay."""
+    from jax import numpy as jnp  # noqa: PLC0415
+
+    before = jnp.pad(state, ((0, 0), (SOON, 0)))[:, : state.shape[1]]
+    return (state > 0) & (before != state)
+
+
+Draw = Callable[[np.random.Generator], Weights]
+"""Gives one batch: ``bands`` and their truth."""
+
+
+def from_files(paths: list[Path], size: int) -> Draw:
+    """Batches of so many scenes out of files of `make_data`."""
+    kept = [np.load(path) for path in paths]
+    data = {name: np.concatenate([one[name] for one in kept]) for name in kept[0].files}
+
+    def draw(rng: np.random.Generator) -> Weights:
+        rows = rng.choice(len(data["bands"]), size, replace=False)
+        return {name: value[rows].astype(np.float32) for name, value in data.items()}
+
+    return draw
+
+
+def deceiving(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: Weights) -> Weights:
+    """Of so many mixtures in which nothing cranks, those in which the network hears a beginning."""
+    made = mixing.batch(pool, rng, count, quiet=True)
+    said = heard_states(weights, made["bands"])
+    fooled = [one for one in range(count) if begins(said[one])]
+    return {name: value[fooled] for name, value in made.items()}
+
+
+def from_pool(pool: mixing.Pool, hard: Weights, size: int) -> Draw:
+    """Batches of new mixtures, a fifth of them out of those that deceive."""
+    many = min(size // 5, len(hard["bands"]))
+
+    def draw(rng: np.random.Generator) -> Weights:
+        fresh = mixing.batch(pool, rng, size - many)
+        rows = rng.choice(len(hard["bands"]), many, replace=False)
+        return {name: np.concatenate([value, hard[name][rows]]) for name, value in fresh.items()}
+
+    return draw
+
+
+def heard_states(weights: Weights, bands: Any) -> NDArray[np.float32]:
+    """Probabilities of nothing, cranking and running, of shape (scenes, frames, 3), for relative bands."""
+    size = weights["state"].shape[0]
+    fed = np.maximum(np.clip(bands / SCALE, -4, 4) @ weights["first"] + weights["first_bias"], 0)
+    fed = fed @ weights["fed"] + weights["fed_bias"]
+    state = np.zeros((len(bands), size), np.float32)
+    said = np.empty((*bands.shape[:2], 3), np.float32)
+    for frame in range(bands.shape[1]):
+        now, back = fed[:, frame], state @ weights["state"] + weights["state_bias"]
+        gates = 0.5 + 0.5 * np.tanh(0.5 * (now[:, : 2 * size] + back[:, : 2 * size]))
+        new = np.tanh(now[:, 2 * size :] + gates[:, size:] * back[:, 2 * size :])
+        state = new + gates[:, :size] * (state - new)
+        out = np.exp((state @ weights["out"] + weights["out_bias"])[:, :3])
+        said[:, frame] = out / out.sum(axis=1, keepdims=True)
+    return said
+
+
+def begins(said: NDArray[np.float32]) -> list[PhaseChange]:
+    """Beginnings that `phases.Phases` finds in probabilities of shape (frames, 3)."""
+    phases = Phases()
+    found = [
+        phases.hear(FrameSays(float(one[1]), float(one[2]), 0.0, 0.0, 0.0, 0.0), frame)
+        for frame, one in enumerate(said[DELAY:])
+    ]
+    return [one for one in found if one is not None and one.after is Turning.STARTER]
+
+
 def train(
-    paths: list[Path],
+    draw: Draw,
     steps: int,
     out: Path,
     *,
     units: int = 96,
-    begin: Path | None = None,
+    begin: Weights | None = None,
     rate: float = 3e-3,
     tell: Any = print,
 ) -> None:
     """Fit the weights with Adam and a cosine of the rate, and write them in 16 bits.
 
     Args:
-        paths: Files of `make_data`.
-        steps: Batches of `BATCH` scenes.
+        draw: Gives the batches.
+        steps: Their number.
         out: Where the weights go.
         units: Recurrent units.
         begin: Weights to go on from; random ones when None.
@@ -178,13 +266,8 @@ def train(
     import jax  # noqa: PLC0415
     from jax import numpy as jnp  # noqa: PLC0415
 
-    kept = [np.load(path) for path in paths]
-    data = {name: np.concatenate([one[name] for one in kept]) for name in kept[0].files}
     rng = np.random.default_rng(5)
-    weights = first_weights(units, data["bands"].shape[2], rng)
-    if begin is not None:
-        with np.load(begin) as before:
-            weights = {name: before[name].astype(np.float32) for name in before.files}
+    weights = first_weights(units, BANDS, rng) if begin is None else begin
     zeros = {name: np.zeros_like(value) for name, value in weights.items()}
 
     def update(weights: Weights, first: Weights, second: Weights, batch: Weights, step: Any) -> Any:
@@ -211,10 +294,9 @@ def train(
     first, second = zeros, dict(zeros)
     begun, held = time.monotonic(), 0.0
     for step in range(steps):
-        rows = rng.choice(len(data["bands"]), BATCH, replace=False)
-        batch = {name: value[rows].astype(np.float32) for name, value in data.items()}
+        batch = draw(rng)
         # Another microphone each time: a little colour and a little noise on the features.
-        colour = rng.normal(0, 0.15, (BATCH, 1, batch["bands"].shape[2]))
+        colour = rng.normal(0, 0.15, (len(batch["bands"]), 1, BANDS))
         batch["bands"] = (batch["bands"] + colour + rng.normal(0, 0.1, batch["bands"].shape)).astype(
             np.float32
         )
@@ -236,22 +318,35 @@ def main(words: list[str]) -> int:
     parser.add_argument("--steps", type=int, default=1200)
     parser.add_argument("--units", type=int, default=96)
     parser.add_argument("--begin", type=Path, help="weights to go on from")
+    parser.add_argument(
+        "--mix", type=int, metavar="PIECES", help="mix scenes from so many pieces of each kind"
+    )
+    parser.add_argument("--batch", type=int, default=BATCH, help="scenes at a time")
     parser.add_argument("--rate", type=float, default=3e-3)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     parser.add_argument("data", nargs="*", type=Path)
     options = parser.parse_args(words)
     if options.make:
         make_data(options.make[0], options.make[1], options.speech, options.out, options.workers)
+        return 0
+    begin = None if options.begin is None else kept_weights(options.begin)
+    if options.mix:
+        _open_speech(options.speech)
+        rng = np.random.default_rng([DEVELOPING.seed, 3])
+        pool = mixing.made_pool(rng, _speech, options.mix)
+        hard = deceiving(pool, rng, HARD, begin or kept_weights(WEIGHTS))
+        draw = from_pool(pool, hard, options.batch)
     else:
-        train(
-            options.data,
-            options.steps,
-            options.out,
-            units=options.units,
-            begin=options.begin,
-            rate=options.rate,
-            tell=lambda text: print(text, flush=True),
-        )
+        draw = from_files(options.data, options.batch)
+    train(
+        draw,
+        options.steps,
+        options.out,
+        units=options.units,
+        begin=begin,
+        rate=options.rate,
+        tell=lambda text: print(text, flush=True),
+    )
     return 0
 
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from assistant.hearing_bench.starter.counting import StartCounts
-from assistant.hearing_bench.starter.measuring import StarterFigures, text
+from assistant.hearing_bench.starter.measuring import DASH, StarterFigures, text
 
 
 def test_shares_are_of_what_there_was() -> None:
@@ -41,3 +41,10 @@ def test_the_tables_hold_every_figure() -> None:
     assert "| pink | 0.50 | 3 | 1 |" in said
     assert "1.0 % of one core" in said
     assert figures.to_json()["quiet"] == [{"sound": "pink", "hours": 0.5, "alarms": 3, "sure_alarms": 1}]
+
+
+def test_where_nothing_was_counted_the_table_has_a_dash() -> None:
+    """A delay or a share of nothing is no number, and the table does not print one."""
+    said = text(StarterFigures("a machine", {("speech", 6.0): StartCounts(starts=2)}))
+    assert "nan" not in said
+    assert "| speech | 6 dB | 2 | 100 % |" + f" {DASH} |" * 4 in said

@@ -1,0 +1,229 @@
+"""Scenes to train on, mixed as powers of bands: few sounds make many scenes, and those that deceive can be sought.
+
+Powers of sounds that have nothing to do with each other add up, so a mixture needs no new sound. `made_pool` makes
+the sounds once from `ranges.DEVELOPING`; `mixed` draws starts, machines, speech, levels and colours anew each time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from assistant.hearing.baynoise import bay_noise
+from assistant.hearing.sound import RATE
+from assistant.hearing.starter.features import BANDS, FLOOR, FRAME_S, SLOW_S, WINDOW, FrameMaker
+from assistant.hearing.starter.network import DELAY
+from assistant.hearing_bench.starter.bystanders import BAY, MACHINES
+from assistant.hearing_bench.starter.ranges import DEVELOPING, drawn_start
+from assistant.hearing_bench.starter.scenes import PlacedStart, Scene, room, talk, truth_frames
+from assistant.hearing_bench.starter.sounding import coloured, filtered, level, pump_sound, start_sound, unit
+from assistant.hearing_bench.starter.turning import turned
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Few = NDArray[np.float32]
+
+PIECE_S = 16.0
+FRAMES = round(PIECE_S * RATE - WINDOW) // 256
+LEAD_S = 0.3
+"""Silence before and after each start, so that its truth is complete."""
+
+LOUD = 2000.0
+"""Root mean square of each sound, in steps of 16 bits."""
+
+
+@dataclass(frozen=True, eq=False)
+class SoundClip:
+    """A start or a pump: powers of bands of shape (frames, BANDS) with their truth."""
+
+    powers: Few
+    truth: dict[str, Few]
+
+
+@dataclass(frozen=True, eq=False)
+class Pool:
+    """Sounds to mix: starts, pumps, and pieces of all other sounds by kind, of shape (frames, BANDS)."""
+
+    starts: list[SoundClip]
+    pumps: list[SoundClip]
+    others: dict[str, list[Few]]
+
+
+def powers(signal: Floats) -> Few:
+    """Powers of the bands of a sound, one row a frame."""
+    samples = np.clip(np.rint(signal * LOUD), -32768, 32767).astype(np.int16)
+    return np.exp(np.stack([bands for bands, _ in FrameMaker().frames(samples)])) - np.float32(FLOOR)
+
+
+def _times(count: int) -> Floats:
+    return np.asarray((np.arange(count) - DELAY) * FRAME_S + WINDOW / 2 / RATE)
+
+
+def start_clip(rng: np.random.Generator) -> SoundClip:
+    """A start in a room, with silence round it; while the starter turns its root mean square is 1."""
+    start = drawn_start(DEVELOPING, rng, (0.6, float(rng.choice([4.0, 10.0]))))
+    length = start.crank_s + (float(rng.uniform(2, 6)) if start.firing else 0.5)
+    motion = turned(start.car, start.crank_s, length, start.firing)
+    sound = filtered(start_sound(start.car, motion, rng), room(DEVELOPING, rng))
+    sound = sound / max(level(sound[: round(motion.ends_s * RATE)]), 1e-9)
+    still = np.zeros(round(LEAD_S * RATE))
+    made = powers(np.concatenate([still, sound, still]))
+    runs = None if motion.runs_s is None else LEAD_S + motion.runs_s
+    ends = LEAD_S + motion.ends_s
+    placed = PlacedStart(start, motion, LEAD_S, ends, runs, LEAD_S + length if runs else ends)
+    truth = truth_frames(Scene(np.zeros(0, np.int16), [placed]), _times(len(made)))
+    return SoundClip(made, {name: np.asarray(one, np.float32) for name, one in truth.items()})
+
+
+def pump_clip(rng: np.random.Generator) -> SoundClip:
+    """A fuel pump's hum with its truth."""
+    long_s = float(rng.uniform(1.4, 2.6))
+    still = np.zeros(round(LEAD_S * RATE))
+    made = powers(np.concatenate([still, filtered(pump_sound(long_s, rng), room(DEVELOPING, rng)), still]))
+    times = _times(len(made))
+    hums = (times >= LEAD_S + 0.1) & (times < LEAD_S + long_s)
+    return SoundClip(made, {"pump": hums.astype(np.float32)})
+
+
+def made_pool(rng: np.random.Generator, speech: Callable[[np.random.Generator], Floats], size: int) -> Pool:
+    """Make the sounds.
+
+    Args:
+        rng: Source of chance.
+        speech: Gives some seconds of speech.
+        size: Pieces of each kind; there are four times as many starts.
+    """
+    count = round(PIECE_S * RATE)
+    others: dict[str, list[Few]] = {}
+
+    def keep(kind: str, sound: Floats) -> None:
+        others.setdefault(kind, []).append(powers(unit(sound)))
+
+    for _ in range(size):
+        for bay in BAY:
+            keep(bay, bay_noise(bay, PIECE_S, RATE, int(rng.integers(1 << 30))))
+        for kind, make in MACHINES.items():
+            if kind != "bay":
+                keep(kind, make(PIECE_S, rng)[:count])
+        keep("talk", talk(count, rng, speech))
+        keep("rush", coloured(count, rng, 30, 8000, float(rng.uniform(1, 5))))
+    starts = [start_clip(rng) for _ in range(4 * size)]
+    return Pool(starts, [pump_clip(rng) for _ in range(size)], others)
+
+
+def _decibel(value: float) -> float:
+    """A factor of power."""
+    return float(10 ** (value / 10))
+
+
+def _colour(rng: np.random.Generator) -> Few:
+    """A microphone or a place: a tilt, limits and some waves over the bands, as factors of power."""
+    at = np.linspace(-1, 1, BANDS)
+    gain = rng.uniform(-6, 6) * at + rng.normal(0, 2) * np.sin(rng.uniform(2, 9) * at + rng.uniform(0, 6.3))
+    gain -= 25 * np.clip(at - rng.uniform(0.5, 1.2), 0, None)
+    return np.asarray(10 ** (gain / 10), np.float32)
+
+
+def mixed(pool: Pool, rng: np.random.Generator, *, quiet: bool = False) -> dict[str, Few]:
+    """One scene: logarithms of the bands' powers, and their truth.
+
+    Args:
+        pool: The sounds.
+        rng: Source of chance.
+        quiet: Nothing cranks in it.
+    """
+    truth = {name: np.zeros(FRAMES, np.float32) for name in ("state", "pulse", "pump")}
+    truth["kind"] = np.full(FRAMES, -1.0, np.float32)
+    total = _others(pool, rng)
+    loud = np.zeros_like(total)
+    starts = 0 if quiet else int(rng.choice([0, 1, 2], p=[0.3, 0.45, 0.25]))
+    snr = _decibel(float(rng.uniform(-5, 26)))
+    first = 0
+    for number in range(starts):
+        at = first + int(rng.integers(20, 260 if starts == 2 else 560))
+        if at > FRAMES - 60:
+            break
+        first = (
+            _add(loud, truth, pool.starts[int(rng.integers(len(pool.starts)))], at, snr, total) + 10 * number
+        )
+    if rng.uniform() < 0.2:
+        clip = pool.pumps[int(rng.integers(len(pool.pumps)))]
+        latest = FRAMES - len(clip.powers) - 1
+        at = int(rng.integers(5, latest))
+        if not truth["state"][at : at + len(clip.powers)].any():
+            _add(loud, truth, clip, at, snr, total)
+    return {"bands": _heard(total + loud, rng), **truth}
+
+
+def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float, total: Few) -> int:
+    """Add a start or a pump; returns the frame after it."""
+    long = min(len(clip.powers), FRAMES - at)
+    on = clip.truth.get("state", clip.truth.get("pump"))
+    assert on is not None  # noqa: S101
+    heard = np.flatnonzero(on[:long] > 0)
+    here = clip.powers[heard[0] : heard[-1] + 1].sum(axis=1).mean() if heard.size else 1.0
+    scale = snr * total[at : at + long].sum(axis=1).mean() / max(float(here), 1e-9)
+    loud[at : at + long] += np.float32(scale) * clip.powers[:long]
+    for name, one in clip.truth.items():
+        truth[name][at : at + long] = one[:long]
+    return at + long
+
+
+def _others(pool: Pool, rng: np.random.Generator) -> Few:
+    """Machines, music and speech at random levels; those that deceived the first network come more often."""
+    kinds = list(pool.others)
+    often = np.array(
+        [{"impact-wrench": 4.0, "music": 3.0, "talk": 0.0, "rush": 0.0}.get(one, 1.0) for one in kinds]
+    )
+    drawn = list(rng.choice(kinds, int(rng.choice([0, 1, 1, 1, 2])), replace=False, p=often / often.sum()))
+    levels = [(kind, float(rng.uniform(-8, 0))) for kind in drawn] + [("rush", float(rng.uniform(-30, -10)))]
+    if rng.uniform() < 0.5:
+        levels.append(("talk", float(rng.uniform(-6, 6))))
+    total = np.zeros((FRAMES, BANDS), np.float32)
+    for kind, loud in levels:
+        part = pool.others[kind][int(rng.integers(len(pool.others[kind])))]
+        shift = int(rng.integers(len(part)))
+        total += np.float32(_decibel(loud)) * _colour(rng) * np.roll(part, shift, axis=0)[:FRAMES]
+    return total
+
+
+def _heard(total: Few, rng: np.random.Generator) -> Few:
+    """Through a microphone: colour, automatic gain, level and its own noise; logarithms of the bands."""
+    total = total * _colour(rng)
+    if rng.uniform() < 0.5:
+        share, slow = float(rng.uniform(0, 0.9)), FRAME_S / float(rng.uniform(0.1, 1.0))
+        level_now, gain = float(total[0].sum()), np.ones(len(total))
+        for number, now in enumerate(total.sum(axis=1)):
+            level_now += (float(now) - level_now) * (0.55 if now > level_now else slow)
+            gain[number] = max(level_now, 1e-9) ** -share
+        total = total * gain[:, None].astype(np.float32)
+    total = (
+        total / max(float(total.sum(axis=1).mean()), 1e-9) * np.float32(_decibel(float(rng.uniform(20, 55))))
+    )
+    return np.asarray(
+        np.log(total + np.float32(FLOOR) + np.float32(_decibel(float(rng.uniform(-10, 5))) / BANDS)),
+        np.float32,
+    )
+
+
+def relative(bands: Few) -> Few:
+    """Bands relative to their running means, as `features.FrameMaker` makes them; of shape (scenes, frames, BANDS)."""
+    made, mean = np.empty_like(bands), bands[:, 0]
+    for number in range(bands.shape[1]):
+        now = bands[:, number]
+        mean = mean + (now - mean) * np.float32(max(1 / (number + 1), FRAME_S / SLOW_S))
+        made[:, number] = now - mean
+    return made
+
+
+def batch(pool: Pool, rng: np.random.Generator, size: int, *, quiet: bool = False) -> dict[str, Any]:
+    """Several scenes: relative bands and their truth, as `training` takes them."""
+    scenes = [mixed(pool, rng, quiet=quiet) for _ in range(size)]
+    made = {name: np.stack([one[name] for one in scenes]) for name in scenes[0]}
+    return {**made, "bands": relative(made["bands"])}
