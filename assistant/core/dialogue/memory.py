@@ -236,7 +236,8 @@ class Crank:
         by_ear: How sure the ear is of the present cranking, or of the last one of the step, if nobody announced it;
             None if somebody did, or nothing was heard.
         turning: Since when the ear hears the engine turn, s since the session began; None if it does not.
-        heard_s: How long the ear has heard the engine turn for the present step, s, where nobody announced it.
+        heard_s: How long the ear has heard the engine turn for the present step, s, where nobody announced it;
+            infinite once the assumed length of a crank has been charged.
     """
 
     began: float | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
@@ -223,8 +224,13 @@ class Talk:
                 if ended is None:
                     seconds = max(seconds, limits.assumed_s - crank.heard_s)
                 crank.heard_s += seconds
-        elif crank.counted and crank.by_ear is not None and not timed and crank.heard_s < limits.assumed_s:
-            seconds, crank.heard_s = limits.assumed_s - crank.heard_s, limits.assumed_s
+        elif crank.counted and crank.by_ear is not None and not timed and crank.heard_s < inf:
+            # As much is used up as if nothing had been heard: an ordinary crank that ends with the answer.
+            cooled = (end - crank.starter.ended) * limits.budget_s / limits.recovery_s
+            seconds = max(0.0, limits.assumed_s - max(0.0, crank.heard_s - cooled))
+            crank.heard_s = inf  # once a step
+            if not seconds:
+                return
         elif not timed and not crank.counted and step and step.measure.engine is Engine.CRANKING:
             seconds = limits.longest_s if lost else limits.assumed_s
             self.note(Cranked(seconds, False, *self.position))

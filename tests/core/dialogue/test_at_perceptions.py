@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import example, given, strategies as st
 from sample_states import LIBRARY, dialogue, in_state, shown, state_of, taken, use_up
 
 from assistant.core.dialogue import entering
@@ -242,6 +242,15 @@ _EAR = st.tuples(
 )
 
 
+@example(
+    heard=[
+        (CrankSound.BEGINS, 1.0, 0.0, 0.99),
+        (CrankSound.BEGINS, 4.0, 0.0, 0.5),
+        (CrankSound.ENDS, 1.0, 0.0, 0.99),
+        (CrankSound.BEGINS, 2.0, 0.0, 0.5),
+    ],
+    announced=False,
+)
 @given(heard=st.lists(_EAR, max_size=6), announced=st.booleans())
 def test_the_ear_never_makes_the_starter_look_cooler(
     heard: list[tuple[CrankSound, float, float, float]], announced: bool
