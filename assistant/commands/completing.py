@@ -34,13 +34,13 @@ _BY_WORD: dict[str, Any] = {
     "PROCEDURE": shtab.cmd(_ASKED.format("procedures")),
     "KEY": shtab.cmd(_ASKED.format("settings")),
 }
-"""What completes an argument whose value is called so in the help page."""
+"""The completion of an argument, by the word that stands for its value on the help page."""
 
 _BY_OPTION: dict[str, Any] = {
     "procedure": _BY_WORD["PROCEDURE"],
     "set": _BY_WORD["KEY"],
 }
-"""What completes an argument of this name, where its word in the help page does not tell."""
+"""The completion of an argument by its name, where its word on the help page does not tell."""
 
 
 def script(parser: argparse.ArgumentParser, shell: str) -> str:

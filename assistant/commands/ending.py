@@ -1,6 +1,6 @@
 """The end of a command: always an exit status, and at most one sentence on standard error.
 
-A command that is told to end (SIGTERM, SIGHUP), is interrupted (Ctrl-C), or whose reader has gone (``| head``) unwinds:
+A command unwinds if SIGTERM or SIGHUP tells it to end, Ctrl-C interrupts it, or its reader has gone (``| head``):
 its temporary files go, its processes are ended. Then the program dies of that very signal, as one does that knows
 nothing of signals: a shell sees 143, 129, 130 or 141, and a loop in a script ends with Ctrl-C. A live session holds
 signals back and ends in its own good order (`assistant.session.ending`).

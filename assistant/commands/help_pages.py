@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 MOST_IN_USAGE = 6
-"""Most options that the usage names one by one; more are told by the page below it."""
+"""The usage names at most so many options one by one; the page below it lists them all."""
 
 SUBCOMMANDS = argparse._SubParsersAction  # noqa: SLF001  argparse gives this class no public name
 """The action that holds the commands of a parser."""
 
 DONE, WRONG = "0 done", "2 wrong use, bad input, or something that is missing"
-"""What the exit statuses mean that every command has."""
+"""The exit statuses of every command, with their meanings."""
 
 _QUOTED = r"(?:'[^']*'|\"[^\"]*\"|\S)+"
 _WORD = re.compile(rf"--?[\w-]+ (?!-){_QUOTED}|{_QUOTED}")

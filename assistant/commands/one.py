@@ -1,4 +1,4 @@
-"""What the module of a command has, and how its parser is made from that."""
+"""The parts of a command's module, and the parser that is made from them."""
 
 from __future__ import annotations
 

@@ -42,6 +42,7 @@ from assistant.record.storage import (
     write_file,
     write_problem,
 )
+from assistant.record.verifying import refuse_altered
 from assistant.resources import refuse_installed
 from assistant.writeup import drafted, text, write_html, write_json, write_pdf
 from assistant.writeup.data import SCHEMA_FILE
@@ -89,12 +90,7 @@ def pack(folder: Path, out: Path, begin: Callable[[str], object] = lambda _part:
     """
     check_folder(folder)
     begin("check")
-    findings = verify(folder)
-    if findings:
-        raise RecordBroken(
-            f"The session {folder.name} is not what was recorded, so it is not packed. {findings[0]} "
-            f"'bay-assistant verify {folder}' lists everything that is wrong."
-        )
+    refuse_altered(folder, "it is not packed")
     if not os.path.lexists(folder / SEAL_FILE):
         raise RecordProblem(
             f"The session {folder.name} is not sealed: it can still go on, so the bag would not hold all of "

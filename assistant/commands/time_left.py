@@ -202,7 +202,7 @@ class ToldTime(TimeLeft):
     """The same for work that tells what it does in words: on a terminal a bar, elsewhere a line for each new thing.
 
     A text is ``THING`` or ``THING: 3 of 7``. Where `parts` are given, a text begins with the name of its part.
-    Elsewhere a count that begins again begins another work, whose time left is told then.
+    Elsewhere a count that starts over begins another work, and the bar then shows the time left of that.
     """
 
     def __init__(self, what: str, parts: Mapping[str, float] | None = None, *, known: bool = False) -> None:

@@ -6,7 +6,6 @@ import os
 from typing import TYPE_CHECKING
 
 from assistant.dictation.model import NoteWriter, installed_model, model_in
-from assistant.errors import RecordBroken
 from assistant.record.clips import samples_of
 from assistant.record.laying import take_lock, tidy
 from assistant.record.log import local_now
@@ -14,7 +13,7 @@ from assistant.record.new_review import check_reviewable
 from assistant.record.reading import read_clip, read_session
 from assistant.record.scanning import check_folder
 from assistant.record.transcripts import Transcript, add_transcripts, latest, notes_of, read_transcripts
-from assistant.record.verifying import verify
+from assistant.record.verifying import refuse_altered
 from assistant.writeup.reviewing import renew
 
 if TYPE_CHECKING:
@@ -57,12 +56,7 @@ def transcribe(
     lock = take_lock(folder)
     try:
         tidy(folder)
-        findings = verify(folder)
-        if findings:
-            raise RecordBroken(
-                f"The session {folder.name} is not what was recorded, so its notes are not written down. "
-                f"{findings[0]} 'bay-assistant verify {folder}' lists everything that is wrong."
-            )
+        refuse_altered(folder, "its notes are not written down")
         clips = notes_of(read_session(folder).lines)
         before = latest(read_transcripts(folder))
         if not again and model_folder is None:

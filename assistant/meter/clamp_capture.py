@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from abc import abstractmethod
 from typing import TYPE_CHECKING
 
 from assistant.closing import Closes
@@ -30,8 +31,46 @@ _PATIENCE_S = 5.0
 _GLANCE_S = 0.2
 
 
-class ClampCapture(Closes):
-    """One capture: `start` before cranking, `finish` after it.
+class _OnThread(Closes):
+    """One capture on a thread of its own: `start` before cranking, `finish` after it."""
+
+    def __init__(self) -> None:
+        self._finished = threading.Event()
+        self._dropped = False
+        self._thread: threading.Thread | None = None
+
+    def start(self, deliver: Deliver) -> None:
+        """Begin; returns at once.
+
+        Args:
+            deliver: Takes the capture, or trouble of kind "gone", once, on the capturing thread.
+        """
+        self._thread = threading.Thread(target=self._run, args=(deliver,), name="clamp", daemon=True)
+        self._thread.start()
+
+    def finish(self) -> None:
+        """End it; what was captured is delivered soon after. Safe to call twice."""
+        self._finished.set()
+
+    def close(self) -> None:
+        """End it and deliver nothing more."""
+        self._dropped = True
+        self._finished.set()
+        if self._thread is not None and self._thread is not threading.current_thread():
+            self._thread.join()
+
+    def _run(self, deliver: Deliver) -> None:
+        found = self._found()
+        if found is not None and not self._dropped:
+            deliver(found)
+
+    @abstractmethod
+    def _found(self) -> CurrentCapture | MeterTrouble | None:
+        """Capture until it is finished; None if it was dropped meanwhile. Runs on the thread."""
+
+
+class ClampCapture(_OnThread):
+    """A capture of a clamp on a scope.
 
     Args:
         spec: The device, as for `assistant.meter.meter.Meter`.
@@ -53,46 +92,23 @@ class ClampCapture(Closes):
         rate: int = RATE,
         longest_s: float = LONGEST_S,
     ) -> None:
+        super().__init__()
         selected = MeterSpec.of(spec).sampling(rate)
         chosen = [f"--channels={channel_named(channel)}"] if channel else []
         self._arguments = [*selected, *chosen, f"--time={round(1000 * longest_s)}"]
         self._ampere_per_volt = ampere_per_volt
         program()
-        self._finished = threading.Event()
-        self._dropped = False
-        self._thread: threading.Thread | None = None
 
-    def start(self, deliver: Deliver) -> None:
-        """Begin to capture; returns at once.
-
-        Args:
-            deliver: Takes the capture, or trouble of kind "gone", once, on the capturing thread.
-        """
-        self._thread = threading.Thread(target=self._capture, args=(deliver,), name="clamp", daemon=True)
-        self._thread.start()
-
-    def finish(self) -> None:
-        """End it; what was captured is delivered soon after. Safe to call twice."""
-        self._finished.set()
-
-    def close(self) -> None:
-        """End it and deliver nothing more."""
-        self._dropped = True
-        self._finished.set()
-        if self._thread is not None and self._thread is not threading.current_thread():
-            self._thread.join()
-
-    def _capture(self, deliver: Deliver) -> None:
+    def _found(self) -> CurrentCapture | MeterTrouble:
         try:
             found = _collected(self._arguments, self._ampere_per_volt, self._finished)
         except GearProblem:  # it was uninstalled meanwhile
             found = None
-        if not self._dropped:
-            why = "The clamp's device gives nothing. Check its cable. Say what the ramp looks like."
-            deliver(MeterTrouble("gone", "", why) if found is None else found)
+        why = "The clamp's device gives nothing. Check its cable. Say what the ramp looks like."
+        return MeterTrouble("gone", "", why) if found is None else found
 
 
-class FileCapture(Closes):
+class FileCapture(_OnThread):
     """A file of sigrok in place of a clamp, for trying: it is read as if it had been captured while cranking.
 
     Args:
@@ -102,38 +118,19 @@ class FileCapture(Closes):
     """
 
     def __init__(self, path: Path, ampere_per_volt: float = 100.0, longest_s: float = LONGEST_S) -> None:
+        super().__init__()
         self._path = path
         self._ampere_per_volt = ampere_per_volt
         self._longest_s = longest_s
-        self._finished = threading.Event()
-        self._dropped = False
-        self._thread: threading.Thread | None = None
 
-    def start(self, deliver: Deliver) -> None:
-        """As for `ClampCapture`."""
-        self._thread = threading.Thread(target=self._read, args=(deliver,), name="clamp", daemon=True)
-        self._thread.start()
-
-    def finish(self) -> None:
-        """The crank has ended: what is in the file is delivered soon after. Safe to call twice."""
-        self._finished.set()
-
-    def close(self) -> None:
-        """End it and deliver nothing more."""
-        self._dropped = True
-        self._finished.set()
-        if self._thread is not None and self._thread is not threading.current_thread():
-            self._thread.join()
-
-    def _read(self, deliver: Deliver) -> None:
+    def _found(self) -> CurrentCapture | MeterTrouble | None:
         self._finished.wait(self._longest_s)
         if self._dropped:
-            return
+            return None
         try:
-            found: CurrentCapture | MeterTrouble = from_file(self._path, self._ampere_per_volt)
+            return from_file(self._path, self._ampere_per_volt)
         except GearProblem as problem:
-            found = MeterTrouble("gone", "", str(problem))
-        deliver(found)
+            return MeterTrouble("gone", "", str(problem))
 
 
 def from_file(path: Path, ampere_per_volt: float = 100.0) -> CurrentCapture:

@@ -1,15 +1,16 @@
-"""Lines beside a sealed record: each holds its number and the SHA-256 of the one before, the first that of the seal."""
+"""Lines beside a sealed record: each with its number, its own SHA-256, and that of the line or seal before it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol, TypeVar
+import json
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from assistant.errors import MALFORMED
 from assistant.record.header import SEAL_FILE
-from assistant.record.storage import sha256
+from assistant.record.storage import canonical, sha256
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from assistant.core.values.finding import Finding
 
@@ -25,8 +26,39 @@ class Chained(Protocol):
     def previous(self) -> str:
         """The SHA-256 of the line before it with its newline, or of the seal."""
 
+    def to_json(self) -> dict[str, Any]:
+        """The line without its own checksum."""
+
 
 _Line = TypeVar("_Line", bound=Chained)
+
+
+def row_of(one: Chained) -> bytes:
+    """The line with its own checksum, so that an altered last line shows, too."""
+    body = one.to_json()
+    return canonical({**body, "sha256": sha256(canonical(body))})
+
+
+def parse_row(row: bytes, made: Callable[[Any], _Line], absent: Mapping[str, Any] | None = None) -> _Line:
+    """What one line holds.
+
+    Args:
+        row: The line with its newline.
+        made: Makes it of the line without its own checksum.
+        absent: Keys that earlier versions did not write, with what counts in their place.
+
+    Raises:
+        ValueError, TypeError, KeyError, AttributeError, RecursionError: It is not a line that this program writes.
+    """
+    body = json.loads(row)
+    own = body.pop("sha256", "")
+    one = made(body)
+    same = {**(absent or {}), **body} == json.loads(canonical(one.to_json()))
+    if not same or canonical({**body, "sha256": own}) != row:
+        raise ValueError("it is not written as the program writes it")
+    if own != sha256(canonical(body)):
+        raise ValueError("it does not fit its own checksum")
+    return one
 
 
 def follow(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import threading
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -57,12 +57,7 @@ def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip
     """
     if samples.ndim != 1 or samples.dtype != np.int16:
         raise ValueError(f"a clip is one channel of int16, not {samples.ndim} of {samples.dtype}")
-    flac = io.BytesIO()
-    soundfile.write(flac, samples, CLIP_RATE, format="FLAC", subtype="PCM_16")
-    data = flac.getvalue()
-    name = f"{CLIPS}/{number:04d}.flac"
-    write_file(folder / name, data)
-    return Clip(name, sha256(data), round(samples.size / CLIP_RATE, 3))
+    return _kept(folder, number, samples, CLIP_RATE, "PCM_16")
 
 
 def keep_capture(folder: Path, number: int, ampere: npt.NDArray[np.float64], rate: float) -> Clip:
@@ -82,12 +77,16 @@ def keep_capture(folder: Path, number: int, ampere: npt.NDArray[np.float64], rat
     if ampere.ndim != 1 or not np.all(np.isfinite(ampere)) or not 0 < whole_rate <= _FASTEST:
         raise ValueError(f"a capture is one channel of finite samples, up to {_FASTEST} a second")
     steps = np.rint(np.clip(ampere, -_MOST_A, _MOST_A) / STEP_A).astype(np.int32)
+    return _kept(folder, number, steps * _SHIFT, whole_rate, "PCM_24")
+
+
+def _kept(folder: Path, number: int, samples: npt.NDArray[Any], rate: int, subtype: str) -> Clip:
     flac = io.BytesIO()
-    soundfile.write(flac, steps * _SHIFT, whole_rate, format="FLAC", subtype="PCM_24")
+    soundfile.write(flac, samples, rate, format="FLAC", subtype=subtype)
     data = flac.getvalue()
     name = f"{CLIPS}/{number:04d}.flac"
     write_file(folder / name, data)
-    return Clip(name, sha256(data), round(ampere.size / whole_rate, 3))
+    return Clip(name, sha256(data), round(samples.size / rate, 3))
 
 
 def ampere_of(data: bytes, name: str) -> tuple[npt.NDArray[np.float64], float]:

@@ -6,8 +6,9 @@ import dataclasses
 import os
 from typing import TYPE_CHECKING
 
-from assistant.errors import RecordBroken, RecordProblem, UsageProblem
+from assistant.errors import RecordProblem, UsageProblem
 from assistant.record import review_head
+from assistant.record.chained import row_of
 from assistant.record.contents import PHOTO, look, read_inside
 from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.laying import take_lock, tidy
@@ -22,9 +23,8 @@ from assistant.record.reviews import (
     Photo,
     Review,
     Signature,
-    parse_row,
+    parse_review,
     read_reviews,
-    row_of,
     writeup_name,
 )
 from assistant.record.scanning import check_folder
@@ -76,7 +76,7 @@ def add_review(
         RecordProblem: The folder is not a session, is not sealed, is in use, or cannot be written.
         RecordBroken: The record or its reviews were altered.
     """
-    from assistant.record.verifying import verify  # noqa: PLC0415  it reads the reviews, too
+    from assistant.record.verifying import refuse_altered  # noqa: PLC0415  it reads the reviews, too
 
     check_folder(folder)
     check_reviewable(folder)
@@ -92,17 +92,12 @@ def add_review(
     lock = take_lock(folder)
     try:
         tidy(folder)
-        findings = verify(folder)
-        if findings:
-            raise RecordBroken(
-                f"The session {folder.name} is not what was recorded, so it is not reviewed. {findings[0]} "
-                f"'bay-assistant verify {folder}' lists everything that is wrong."
-            )
+        refuse_altered(folder, "it is not reviewed")
         review = Review(0, now(), reviewer.strip(), done, found, parts, labour, remarks, details=details)
         row = _write(folder, review, sign, photos)
     finally:
         os.close(lock)
-    return parse_row(row)
+    return parse_review(row)
 
 
 def _write(folder: Path, review: Review, sign: str | None, photos: tuple[NewPhoto, ...]) -> bytes:

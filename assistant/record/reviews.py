@@ -28,7 +28,6 @@ the name.
 from __future__ import annotations
 
 import dataclasses
-import json
 import os
 from dataclasses import dataclass
 from datetime import datetime
@@ -37,11 +36,11 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.values.finding import Finding
 from assistant.errors import RecordBroken
 from assistant.record import review_head
-from assistant.record.chained import follow
+from assistant.record.chained import follow, parse_row
 from assistant.record.contents import PHOTO, read_inside
 from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
 from assistant.record.recorded import clip_name_is_ours
-from assistant.record.storage import canonical, parse_checksum, sha256
+from assistant.record.storage import parse_checksum, sha256
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -228,7 +227,7 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     if not reviewed:
         return (), review_head.check(folder, seal, [], named=named)
     data = read_inside(folder, REVIEWS_FILE)
-    reviews, finding = follow(data, seal, parse_row, _finding)
+    reviews, finding = follow(data, seal, parse_review, _finding)
     if finding is not None:
         return reviews, finding
     checksums = [sha256(row + b"\n") for row in data.split(b"\n")[:-1]]
@@ -236,28 +235,13 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     return reviews, review_head.check(folder, seal, checksums, named=named)
 
 
-def row_of(review: Review) -> bytes:
-    """The line of a review with its own checksum, so that an altered last line shows, too."""
-    body = review.to_json()
-    return canonical({**body, "sha256": sha256(canonical(body))})
-
-
-def parse_row(row: bytes) -> Review:
+def parse_review(row: bytes) -> Review:
     """The review that one line holds.
 
     Raises:
         ValueError, TypeError, KeyError, AttributeError, RecursionError: It is not a line that this program writes.
     """
-    body = json.loads(row)
-    own = body.pop("sha256", "")
-    review = _review_of(body)
-    # Earlier versions had no head.
-    same = {"head": "", **body} == json.loads(canonical(review.to_json()))
-    if not same or canonical({**body, "sha256": own}) != row:
-        raise ValueError("it is not written as the program writes it")
-    if own != sha256(canonical(body)):
-        raise ValueError("it does not fit its own checksum")
-    return review
+    return parse_row(row, _review_of, absent={"head": ""})
 
 
 def _review_of(body: Any) -> Review:

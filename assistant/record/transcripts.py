@@ -15,7 +15,6 @@ Only the section of the voice notes in the write-up reads this file; results, ev
 from __future__ import annotations
 
 import dataclasses
-import json
 import math
 import os
 from dataclasses import dataclass
@@ -25,10 +24,10 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.values.events import NoteRecorded
 from assistant.core.values.finding import Finding
 from assistant.errors import RecordBroken
-from assistant.record.chained import follow
+from assistant.record.chained import follow, parse_row, row_of
 from assistant.record.contents import read_inside
 from assistant.record.header import SEAL_FILE, TRANSCRIPTS_FILE, parse_time
-from assistant.record.storage import canonical, parse_checksum, sha256, write_file
+from assistant.record.storage import parse_checksum, sha256, write_file
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -186,18 +185,12 @@ def add_transcripts(folder: Path, made: Sequence[Transcript]) -> tuple[Transcrip
     last = kept.splitlines(keepends=True)[-1] if kept else read_inside(folder, SEAL_FILE)
     written = []
     for number, one in enumerate(made, start=before + 1):
-        row = row_of_transcript(dataclasses.replace(one, number=number, previous=sha256(last)))
+        row = row_of(dataclasses.replace(one, number=number, previous=sha256(last)))
         written.append(parse_transcript(row))
         kept, last = kept + row, row
     if written:
         write_file(folder / TRANSCRIPTS_FILE, kept)
     return tuple(written)
-
-
-def row_of_transcript(one: Transcript) -> bytes:
-    """The line of a transcript with its own checksum, so that an altered last line shows, too."""
-    body = one.to_json()
-    return canonical({**body, "sha256": sha256(canonical(body))})
 
 
 def parse_transcript(row: bytes) -> Transcript:
@@ -206,9 +199,11 @@ def parse_transcript(row: bytes) -> Transcript:
     Raises:
         ValueError, TypeError, KeyError, AttributeError, RecursionError: It is not a line that this program writes.
     """
-    body = json.loads(row)
-    own = body.pop("sha256", "")
-    one = Transcript(
+    return parse_row(row, _transcript_of)
+
+
+def _transcript_of(body: Any) -> Transcript:
+    return Transcript(
         number=_whole(body["number"]),
         time=parse_time(body["time"]),
         clip=_text(body["clip"]),
@@ -219,11 +214,6 @@ def parse_transcript(row: bytes) -> Transcript:
         segments=_segments(body["segments"]),
         previous=parse_checksum(body["previous"]),
     )
-    if body != json.loads(canonical(one.to_json())) or canonical({**body, "sha256": own}) != row:
-        raise ValueError("it is not written as the program writes it")
-    if own != sha256(canonical(body)):
-        raise ValueError("it does not fit its own checksum")
-    return one
 
 
 def _segments(value: Any) -> tuple[NoteSegment, ...]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.errors import RecordProblem
+from assistant.errors import RecordBroken, RecordProblem
 from assistant.record import review_head, transcripts
 from assistant.record.contents import LOG, PHOTO, SIGNED_WRITE_UP, TORN, Contents, look, read_inside
 from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
@@ -28,6 +28,25 @@ _READING = 0.7
 """Share of the time of checking a long session that reading its lines takes; chosen, and only for the time left."""
 
 _FROM_A_COPY = "Take the session from a copy"
+
+
+def refuse_altered(folder: Path, consequence: str) -> None:
+    """Refuse a session that is not what was recorded.
+
+    Args:
+        folder: The session.
+        consequence: What is not done with it, such as "it is not packed".
+
+    Raises:
+        RecordBroken: It was altered; names the first finding.
+        RecordProblem: As for `verify`.
+    """
+    findings = verify(folder)
+    if findings:
+        raise RecordBroken(
+            f"The session {folder.name} is not what was recorded, so {consequence}. {findings[0]} "
+            f"'bay-assistant verify {folder}' lists everything that is wrong."
+        )
 
 
 def verify(

@@ -79,8 +79,8 @@ def test_another_account_is_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
         ("", "http://deb.debian.org/debian"),
         ("deb [signed-by=/k.gpg] http://mirror.example/debian bookworm main", "http://mirror.example/debian"),
         (
-            "Types: deb\nURIs: https://mirror.example/a/debian/\nSuites: bookworm",
-            "https://mirror.example/a/debian",
+            "Types: deb\nURIs: https://mirror.example/debian/\nSuites: bookworm",
+            "https://mirror.example/debian",
         ),
         ("deb http://mirror.example/debian-security bookworm main", "http://deb.debian.org/debian"),
         ("# deb http://mirror.example/debian bookworm main", "http://deb.debian.org/debian"),
@@ -93,8 +93,8 @@ def test_the_archive_is_the_one_of_this_machine(sources: str, archive: str) -> N
 
 def test_mounts_are_found_below_a_folder_only() -> None:
     """Of the lines of proc(5) those count whose place lies in the folder, not those whose name begins alike."""
-    table = "proc /a/root/proc proc rw 0 0\ntmpfs /a/root2 tmpfs rw 0 0\n/dev/x / ext4 rw 0 0\n"
-    assert ["/a/root/proc"] == mounts_below(Path("/a/root"), table)
+    table = "proc /a/tree/proc proc rw 0 0\ntmpfs /a/tree2 tmpfs rw 0 0\n/dev/x / ext4 rw 0 0\n"
+    assert ["/a/tree/proc"] == mounts_below(Path("/a/tree"), table)
 
 
 @pytest.fixture

@@ -255,17 +255,16 @@ def test_what_is_put_in_while_packing_is_not_handed_over(
 ) -> None:
     """Between the check and the copying somebody puts in a file and a link: only what the record names is copied."""
     session = folder(tmp_path / "sessions", scripted(*OPEN_CONTROL_WIRE))
-    checked = packing.verify
+    checked = packing.refuse_altered
 
-    def late(which: Path) -> list[object]:
-        found = checked(which)
+    def late(which: Path, consequence: str) -> None:
+        checked(which, consequence)
         if which == session:
             put_link(session, tmp_path)
             put_hidden(session, tmp_path)
             (session / "write-up.txt").symlink_to("/etc/hostname")
-        return [*found]
 
-    monkeypatch.setattr(packing, "verify", late)
+    monkeypatch.setattr(packing, "refuse_altered", late)
     packing.pack(session, tmp_path / "bag")
     assert {} == problems(tmp_path / "bag")
     names = {path.name for path in (tmp_path / "bag" / "data" / ID).iterdir()}
@@ -277,16 +276,15 @@ def test_a_file_that_is_altered_while_packing_is_not_handed_over(
 ) -> None:
     """The copy is checked once more before it becomes a bag."""
     session = folder(tmp_path / "sessions", scripted(*OPEN_CONTROL_WIRE))
-    checked = packing.verify
+    checked = packing.refuse_altered
 
-    def late(which: Path) -> list[object]:
-        found = checked(which)
+    def late(which: Path, consequence: str) -> None:
+        checked(which, consequence)
         if which == session:
             with (session / "procedures" / "terms.yaml").open("ab") as file:
                 file.write(b"# more\n")
-        return [*found]
 
-    monkeypatch.setattr(packing, "verify", late)
+    monkeypatch.setattr(packing, "refuse_altered", late)
     with pytest.raises(packing.RecordBroken, match="was altered while it was being packed"):
         packing.pack(session, tmp_path / "bag")
     assert ["sessions"] == [path.name for path in tmp_path.iterdir()]

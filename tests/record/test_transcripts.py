@@ -17,6 +17,7 @@ from noted_session import HEARD, noted_session, transcript_of
 from assistant.core.values.events import Clip
 from assistant.errors import MALFORMED, RecordBroken
 from assistant.record import read_session, transcripts, verify
+from assistant.record.chained import row_of
 from assistant.record.storage import canonical, sha256
 from assistant.record.transcripts import (
     LONGEST,
@@ -27,7 +28,6 @@ from assistant.record.transcripts import (
     notes_of,
     parse_transcript,
     read_transcripts,
-    row_of_transcript,
 )
 
 if TYPE_CHECKING:
@@ -142,7 +142,7 @@ def test_words_for_a_sound_that_is_no_note_are_found(session: Path) -> None:
 def test_an_open_session_has_none(tmp_path: Path) -> None:
     """Words belong to a sealed record; beside an open one they are a finding."""
     folder = noted_session(tmp_path, TONE, seal=False)
-    (folder / FILE).write_bytes(row_of_transcript(transcript_of(clips(folder)[0])))
+    (folder / FILE).write_bytes(row_of(transcript_of(clips(folder)[0])))
     (finding,) = verify(folder)
     assert "seal.json is missing" in finding.problem
 
@@ -183,7 +183,7 @@ def test_a_line_is_read_as_it_was_written_or_refused(words: str, number: float, 
     """Any words and names come back; numbers that are none are refused, and never written again in another way."""
     one = replace(transcript_of(CLIP), model=name, segments=(NoteSegment(0.0, 1.0, words, number, 0.0, 1.0),))
     try:
-        row = row_of_transcript(one)
+        row = row_of(one)
     except ValueError:
         assert not math.isfinite(number)
         return
@@ -197,12 +197,12 @@ def test_words_too_long_to_be_spoken_are_refused() -> None:
     """A line made by somebody else cannot fill pages: the words of a segment have a longest length."""
     one = replace(transcript_of(CLIP), segments=(NoteSegment(0.0, 1.0, "w" * (LONGEST + 1), 0.0, 0.0, 1.0),))
     with pytest.raises(TypeError, match="at most 2000"):
-        parse_transcript(row_of_transcript(one))
+        parse_transcript(row_of(one))
 
 
 def test_a_forged_line_of_other_kinds_is_refused() -> None:
     """Each value has its kind, also under a checksum that fits."""
-    body = json.loads(row_of_transcript(transcript_of(CLIP)))
+    body = json.loads(row_of(transcript_of(CLIP)))
     del body["sha256"]
     for key in body:
         for value in (None, 1, -1.5, "x", [], {}, [{}], True):

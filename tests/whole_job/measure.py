@@ -23,8 +23,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
-from technician import EndlessSession, Radio, play
-from test_whole_job import FACTS, JOBS
+from technician import EndlessSession, Radio
+from test_whole_job import JOBS
 
 from assistant import resources
 from assistant.core.values.entries import VerdictReached
@@ -107,15 +107,8 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser, *, lines:
         for seed in range(1, seeds + 1):
             for perceiving in (False, True):
                 with tempfile.TemporaryDirectory() as folder:
-                    played = play(
+                    played = job.played(
                         Path(folder),
-                        job.entry,
-                        job.car,
-                        job.asides,
-                        facts=FACTS,
-                        complaint=job.complaint,
-                        vehicle="",
-                        voice=job.voice,
                         seed=seed,
                         recogniser=recogniser,
                         perceiving=perceiving,
@@ -123,12 +116,8 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser, *, lines:
                     )
                 for one in played.uttered:
                     kinds[one.kind(), perceiving] += len(one.said.split())
-                if lines:
-                    print(
-                        "\n".join(
-                            f"  {one.state} {one.step} [{one.kind()}]: {one.said}" for one in played.uttered
-                        )
-                    )
+                    if lines:
+                        print(f"  {one.state} {one.step} [{one.kind()}]: {one.said}")
                 for facts in (True, False):
                     words[perceiving, facts] += played.words(facts=facts)
                 ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
@@ -167,14 +156,8 @@ def _job(
     for seed in range(1, seeds + 1):
         with tempfile.TemporaryDirectory() as folder:
             try:
-                played = play(
+                played = job.played(
                     Path(folder),
-                    job.entry,
-                    job.car,
-                    job.asides,
-                    facts=FACTS,
-                    complaint=job.complaint,
-                    vehicle="",
                     voice=VOICES.get(voice, voice),
                     seed=seed,
                     recogniser=recogniser,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from shipped import shipped_library
@@ -92,6 +92,11 @@ class Job:
         self.verdict, self.part, self.voice = verdict, part, voice
         self.complaint, self.cause = complaint, cause
 
+    def played(self, folder: Path, **how: Any) -> Played:
+        """Play it into a folder, with its own voice unless another is given; `how` as for `play`."""
+        own = {"facts": FACTS, "complaint": self.complaint, "vehicle": "", "voice": self.voice}
+        return play(folder, self.entry, self.car, self.asides, **{**own, **how})
+
 
 def given(**more: str) -> Mapping[str, str]:
     """The usual answers, and more, by step."""
@@ -163,17 +168,8 @@ JOBS = {
 def job(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Job, Played]:
     """A job that was done from its beginning to its end."""
     wanted = JOBS[request.param]
-    played = play(
-        tmp_path_factory.mktemp("job"),
-        wanted.entry,
-        wanted.car,
-        wanted.asides,
-        facts=FACTS,
-        complaint=wanted.complaint,
-        vehicle="invented sedan, four cylinders",
-        voice=wanted.voice,
-    )
-    return wanted, played
+    folder = tmp_path_factory.mktemp("job")
+    return wanted, wanted.played(folder, vehicle="invented sedan, four cylinders")
 
 
 def standing(entries: list[Entry]) -> list[ResultTaken]:
@@ -301,18 +297,8 @@ def test_a_job_with_an_ear_and_a_meter_ends_in_the_same_verdict(tmp_path: Path) 
     The record verifies and plays again, and the cautions against cranking come before each crank as without them.
     """
     wanted = JOBS["open control wire"]
-    played = play(
-        tmp_path,
-        wanted.entry,
-        wanted.car,
-        wanted.asides,
-        facts=FACTS,
-        complaint=wanted.complaint,
-        vehicle="",
-        voice=wanted.voice,
-        perceiving=True,
-        assistant=Voice(voice_name=ESPEAK),  # what it sounds like is heard by nobody here
-    )
+    silent = Voice(voice_name=ESPEAK)  # what it sounds like is heard by nobody here
+    played = wanted.played(tmp_path, perceiving=True, assistant=silent)
     ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
     assert [wanted.verdict, "repair-verified"] == ends[-2:], played.shown
     seen = {entry.number for entry in played.entries if isinstance(entry, ResultPerceived)}

@@ -79,7 +79,7 @@ PARTS = {
     "the same again": 0.05,
     "index": 2.3,
 }
-"""What takes time, in the words that are told of it, weighed by the times for 300 sessions, s."""
+"""Weight of each part, by the words that announce it: its time with 300 sessions, s."""
 
 
 @dataclass(frozen=True)
