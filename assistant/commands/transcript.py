@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, TextIO
 
-from assistant.core.values.events import Heard, KeyPressed, NoMatch, Note, Say
+from assistant.core.values.events import Heard, Interrupted, KeyPressed, NoMatch, Note, Say
 from assistant.screen.terminal import LineScreen
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ def show(session: RecordedSession, stream: TextIO) -> None:
         event = line.event
         if isinstance(event, Heard):
             screen.heard(event.words, event.at)
-        elif isinstance(event, NoMatch):
+        elif isinstance(event, NoMatch | Interrupted):
             screen.heard(event.shown, event.at, understood=False)
         elif isinstance(event, KeyPressed):
             screen.key(event.shown, event.at)

@@ -20,6 +20,15 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
 
 
+GOES_ON_IN = 1
+"""Speech that goes on unbroken since the first or second chunk of listening began before it.
+
+The voice-activity model goes on to hear the assistant's own voice for up to 0.1 s after its end, so an answer that
+follows within 0.15 s can count as begun before. Of made-up answers over the assistant's voice in rooms (four voices,
+reverberation 0.3 and 0.8 s, noise 20 and 8 dB under them) 92 to 100 % were found; of answers that began 0.13 s after
+its end 14 to 36 % counted as begun before, after 0.17 s up to 7 %, after 0.2 s none."""
+
+
 class Chunks:
     """Cuts sound that comes in pieces of any length into chunks.
 
@@ -31,22 +40,16 @@ class Chunks:
         self.at = 0
         self._heard = 0
         self._rest: Samples = np.zeros(0, np.int16)
-        self._dropping = 0
+        self._settling = 0
 
     @property
     def heard_s(self) -> float:
         """Length of all sound so far, s."""
         return self._heard / RATE
 
-    def passed(self, samples: Samples) -> None:
-        """Let sound pass unheard: only its time counts."""
-        self._heard += samples.size
-        self.clear()
-
     def add(self, samples: Samples) -> None:
         """Add sound to be cut."""
         self._heard += samples.size
-        samples, self._dropping = samples[self._dropping :], max(0, self._dropping - samples.size)
         self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples
 
     def take(self) -> Samples | None:
@@ -57,9 +60,15 @@ class Chunks:
         chunk, self._rest = self._rest[:CHUNK], self._rest[CHUNK:]
         return chunk
 
-    def drop(self, seconds: float) -> None:
-        """Drop so much of the sound that comes next."""
-        self._dropping = round(seconds * RATE)
+    def settle(self, seconds: float) -> None:
+        """The next chunks, of about so many seconds together, are not to be listened to."""
+        self._settling = round(seconds / CHUNK_S)
+
+    def settles(self) -> bool:
+        """Whether the chunk that was taken last is one of those; to be asked once for each."""
+        settles = self._settling > 0
+        self._settling -= settles
+        return settles
 
     def clear(self) -> None:
         """Forget what has not become a chunk."""
@@ -91,11 +100,25 @@ class SpeechFinder:
         self.nearness = Nearness(timing)
         self._segmenter = Segmenter(timing)
         self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
+        self._listened = self._spoken = 0
 
     @property
     def inside(self) -> bool:
         """Whether an utterance has begun and not ended."""
         return self._segmenter.inside
+
+    def listens(self) -> None:
+        """Listening begins with the next chunk."""
+        self._listened = 0
+
+    def overhear(self, chunk: Samples) -> None:
+        """A chunk that nobody listens to: it only tells whether somebody is speaking when listening begins.
+
+        The level that lifts a quiet microphone does not follow it, since the assistant itself may be what is loud.
+        Beside a headset this is not done: there the ear listens all the time.
+        """
+        if self._own_voice is None:
+            self._count(self._activity.probability(chunk))
 
     def probability(self, chunk: Samples, at: int) -> float:
         """Of somebody's speech in the chunk that begins at this place, 0 to 1; each chunk is asked once."""
@@ -116,6 +139,7 @@ class SpeechFinder:
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
         """Classify a chunk; `completeness` as in `Segmenter.feed`."""
+        self._count(probability)
         segment = self._segmenter.feed(probability, completeness)
         if segment is Segment.SILENCE:
             self._before.append((chunk, probability))
@@ -123,6 +147,15 @@ class SpeechFinder:
             self.nearness.began()
             self._began = self._at - round(self._segmenter.timing.begin_within_s * RATE)
         return segment
+
+    def _count(self, probability: float) -> None:
+        self._listened += 1
+        self._spoken = self._spoken + 1 if probability >= self._segmenter.timing.begin_at else 0
+
+    @property
+    def went_on(self) -> bool:
+        """Whether the speech of the last chunk was going on already when listening began."""
+        return self._spoken > 0 and self._listened - self._spoken <= GOES_ON_IN
 
     def was_own(self) -> bool:
         """Whether the utterance up to the last chunk was the assistant's own voice."""

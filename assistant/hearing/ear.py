@@ -15,12 +15,14 @@ from assistant.core.values.events import (
     Clip,
     Event,
     Heard,
+    Interrupted,
     LevelChanged,
     NoiseChanged,
     NoMatch,
     NoteRecorded,
     known_words,
 )
+from assistant.core.values.result import Control
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
     DEFAULT_TIMING,
@@ -143,12 +145,28 @@ class Ear:
         self.pause()
         self._recogniser.prepare(grammar)
         self._grammar = grammar
-        self._chunks.drop(self._timing.settle_s)
+        self._chunks.settle(self._timing.settle_s)
+        self._finder.listens()
 
     def pause(self) -> None:
-        """Hear nothing until told to."""
+        """Hear nothing until told to, except whether somebody speaks; what they said so far is kept as sound."""
         self._grammar = None
-        self._forget()
+        self._chunks.settle(0)
+        self._keep_interrupted()
+        self._forget_utterance()
+
+    def _keep_interrupted(self) -> None:
+        if self._utterance is None or self._finder.was_own():
+            return
+        with contextlib.suppress(RecordProblem):  # the log, on the same disk, says so
+            clip = self._reports.keep_clip(self._utterance.samples)
+            self._reports.happened(lambda at: Interrupted(at, clip))
+
+    def begin_anew(self) -> None:
+        """Hear nothing until told to; the sound that comes next does not follow the last."""
+        self.pause()
+        self._chunks.clear()
+        self._finder.forget_sound()
 
     def record_note(self, longest_s: float) -> None:
         """Keep free speech as sound, until `EarTiming.note_end_s` of silence after it or `longest_s`."""
@@ -164,7 +182,7 @@ class Ear:
         if self._note is None:
             return
         note, self._note = self._note, None
-        self._forget()
+        self._forget_utterance()
         clip = self._reports.keep_clip(note.samples())
         self._reports.happened(lambda at: NoteRecorded(at, clip))
 
@@ -174,13 +192,11 @@ class Ear:
         Raises:
             BayAssistantError: The recogniser failed.
         """
-        if self._grammar is None and self._note is None:
-            self._chunks.passed(samples)
-            return
         self._chunks.add(samples)
-        while (self._grammar is not None or self._note is not None) and (
-            chunk := self._chunks.take()
-        ) is not None:
+        while (chunk := self._chunks.take()) is not None:
+            if self._chunks.settles() or (self._grammar is None and self._note is None):
+                self._finder.overhear(chunk)
+                continue
             level = self._loudness.metered(chunk)
             if level is not None:
                 self._reports.level(self.noise_db, level)
@@ -215,9 +231,9 @@ class Ear:
 
     def _begin(self, chunk: Samples, probability: float) -> None:
         self._reports.speech_began()
-        self._open(chunk, probability)
+        self._open(chunk, probability, start_missed=self._finder.went_on)
 
-    def _open(self, chunk: Samples, probability: float) -> None:
+    def _open(self, chunk: Samples, probability: float, *, start_missed: bool = False) -> None:
         assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         levels = self._loudness.levels
         levels.begin()
@@ -226,6 +242,7 @@ class Ear:
         self._utterance = OpenUtterance(
             self._recogniser, self._grammar, self._thresholds, levels, beginning, self._voice, expected
         )
+        self._utterance.start_missed = start_missed
         levels.speech(chunk)
 
     def _forget_beginning(self, chunk: Samples, probability: float) -> None:
@@ -249,9 +266,9 @@ class Ear:
             self._forget_utterance()
             self._reports.speech_ended()
             return
-        samples, judged = utterance.samples, utterance.judged()
+        samples, judged, start_missed = utterance.samples, utterance.judged(), utterance.start_missed
         self._watch_level(samples, understood=judged.accepted)
-        if judged.accepted:
+        if judged.accepted and not start_missed:
             self._voice = self._voice.after(judged.differences)
         self._forget_utterance()
         clip: Clip | None = None
@@ -260,8 +277,13 @@ class Ear:
         snr_db = levels.snr_db()
         noise_db = round(self.noise_db, 1)
         self._reports.speech_ended()
-        if judged.accepted and judged.result is not None:
-            result = judged.result
+        result = judged.result if judged.accepted else None
+        if start_missed and (result is None or result.control is not Control.STOP):
+            words = known_words(judged.words)
+            self._reports.happened(
+                lambda at: NoMatch(at, words, judged.confidence, clip, snr_db, noise_db, start_missed=True)
+            )
+        elif result is not None:
             self._loudness.understood()
             self._finder.nearness.understood()
             self._reports.happened(
@@ -294,8 +316,3 @@ class Ear:
             self._reports.speech_ended()
         self._finder.forget_utterance()
         self._utterance = None
-
-    def _forget(self) -> None:
-        self._forget_utterance()
-        self._chunks.clear()
-        self._finder.forget_sound()

@@ -64,6 +64,9 @@ class OpenUtterance:
         voice: What is known of this voice.
         expected_db: Level at which the technician was understood before, if known.
 
+    Attributes:
+        start_missed: It was going on already when listening began.
+
     Raises:
         BayAssistantError: The recogniser failed.
     """
@@ -78,6 +81,7 @@ class OpenUtterance:
         voice: VoiceSoFar = NEW_VOICE,
         expected_db: float | None = None,
     ) -> None:
+        self.start_missed = False
         self._voice = voice
         self._recogniser = recogniser
         self._grammar = grammar

@@ -24,6 +24,7 @@ MADE = (
     "cut-files",
     "nobody",
     "live-talk",
+    "early",
     "made-misses",
     "digits",
 )

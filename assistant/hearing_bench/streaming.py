@@ -56,10 +56,18 @@ class Attentive:
 
     def listen(self, request: GrammarRequest) -> None:
         """Start again with this request."""
-        self._ear.pause()
+        self._ear.begin_anew()
         self._ear.listen(request)
         self.events.clear()
         self.clips.clear()
+
+    def pause(self) -> None:
+        """Hear nothing, as while the assistant speaks."""
+        self._ear.pause()
+
+    def go_on(self, request: GrammarRequest) -> None:
+        """Listen again after a pause; the sound has gone on."""
+        self._ear.listen(request)
 
     def feed(self, samples: Samples) -> None:
         """Feed it the next sound."""

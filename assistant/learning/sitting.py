@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from assistant.core.values.events import Clip, Event, GearBack, GearLost, Heard, NoMatch
+from assistant.core.values.events import Clip, Event, GearBack, GearLost, Heard, Interrupted, NoMatch
 from assistant.errors import GearProblem
 from assistant.hearing.ear import Ear, Make, Reports
 from assistant.hearing.listener import Listener
@@ -181,6 +181,9 @@ class Sitting:
                 return True
             case Heard() | NoMatch():
                 self._hear(came)
+            case Interrupted():
+                self._sounds.get()  # it was put there before; nobody asked for it
+                return False
             case _:
                 return False
         return True

@@ -22,6 +22,7 @@ from assistant.core.values.events import (
     GearBack,
     GearLost,
     Heard,
+    Interrupted,
     KeyPressed,
     KeySource,
     Listen,
@@ -277,7 +278,7 @@ class Session:
         match event:
             case Heard():
                 self._screen.heard(event.words, event.at)
-            case NoMatch():
+            case NoMatch() | Interrupted():
                 self._screen.heard(event.shown, event.at, understood=False)
             case KeyPressed():
                 self._screen.key(event.shown, event.at)

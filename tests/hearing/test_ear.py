@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from heard_sounds import GRAMMARS, LAMP, noise, sound
@@ -10,6 +12,7 @@ from assistant.core.values.events import (
     Clip,
     Event,
     Heard,
+    Interrupted,
     LevelChanged,
     NoiseChanged,
     NoMatch,
@@ -22,9 +25,11 @@ from assistant.hearing.ear import Ear, Make, Reports
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.noise import NoiseWatch
 from assistant.hearing.recogniser import Recogniser, find_model
-from assistant.hearing.sound import RATE, Samples
+from assistant.hearing.sound import RATE, Samples, read_sound
 from assistant.hearing.utterance import completeness
 from assistant.measured import DEFAULT_THRESHOLDS
+
+FIXTURES = Path(__file__).parent.parent.parent / "audio_fixtures"
 
 
 @pytest.fixture(scope="module")
@@ -156,18 +161,60 @@ def test_how_far_words_are_a_phrase(words: str, far: Completeness) -> None:
 
 
 def test_paused_means_deaf(desk: Desk) -> None:
-    """Half duplex: what comes while paused is dropped, also half an utterance, and listening goes on after."""
+    """Half duplex: what comes while paused is no answer; of half an utterance the sound is kept; listening goes on."""
     desk.ear.listen(LAMP)
     desk.feed(sound("feed-lit")[: round(1.1 * RATE)])
     desk.ear.pause()
     desk.feed(sound("dark"))
     assert ["began", "ended"] == desk.calls
-    assert [] == desk.events
     desk.ear.listen(LAMP)
     desk.feed(sound("say-again"))
-    (event,) = desk.events
+    half, event = desk.events
+    assert isinstance(half, Interrupted)
+    assert pytest.approx(0.7, abs=0.4) == half.clip.duration_s
     assert isinstance(event, Heard)
     assert Result(control=Control.SAY_AGAIN) == event.result
+
+
+@pytest.mark.parametrize("size", [512, 3000])
+def test_an_answer_whose_beginning_was_missed_is_no_other_answer(desk: Desk, size: int) -> None:
+    """Who speaks already when listening begins is not heard to say the rest: "side blinking" is not "blinking"."""
+    blinking = np.concatenate([sound("switched-side-blinking"), noise(1.0, -40)])
+    (spoken,) = np.nonzero(np.abs(blinking) > 3000)
+    middle = spoken[0] + round(0.45 * RATE)
+    desk.ear.listen(LAMP)
+    desk.ear.pause()
+    desk.feed(blinking[:middle], size)
+    desk.ear.listen(LAMP)
+    desk.feed(blinking[middle:], size)
+    event = desk.events[0]
+    assert isinstance(event, NoMatch)
+    assert event.start_missed
+    assert "blinking" in event.words
+    assert not any(isinstance(one, Heard) for one in desk.events)
+    desk.feed(np.concatenate([sound("dark"), noise(1.0, -40)]), size)
+    assert Result(outcome="dark") == getattr(desk.events[-1], "result", None)
+
+
+def test_stop_counts_also_if_its_beginning_was_missed(desk: Desk) -> None:
+    """Somebody who shouts "stop, stop" over the assistant is obeyed, whatever came before the microphone opened."""
+    request = GrammarRequest(LAMP.outcomes, controls=(Control.STOP,))
+    stop = read_sound(FIXTURES / "stop.flac").samples
+    (spoken,) = np.nonzero(np.abs(stop) > 2000)
+    word = stop[spoken[0] : spoken[-1]]
+    shouted = np.concatenate([noise(0.5, -40), word, word, word, noise(1.0, -40)])
+    middle = round(0.5 * RATE) + word.size // 2
+    desk.ear.listen(request)
+    desk.ear.pause()
+    desk.feed(shouted[:middle])
+    desk.ear.listen(request)
+    soon = middle + round(0.25 * RATE)
+    desk.feed(shouted[middle:soon])
+    assert desk.ear._finder.went_on
+    desk.feed(shouted[soon:])
+    (event,) = desk.events
+    assert isinstance(event, Heard)
+    assert Control.STOP is event.result.control
 
 
 def test_the_same_request_again_loses_nothing(desk: Desk) -> None:

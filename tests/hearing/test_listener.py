@@ -15,6 +15,7 @@ from assistant.core.values.events import (
     GearBack,
     GearLost,
     Heard,
+    Interrupted,
 )
 from assistant.core.values.result import GrammarRequest
 from assistant.hearing.ear import Ear, Make, Reports
@@ -88,7 +89,7 @@ def test_orders_and_sound_keep_their_order(threaded: Threaded) -> None:
 
 
 def test_a_lost_microphone_is_told_and_listening_goes_on_after(threaded: Threaded) -> None:
-    """GearLost, then GearBack; half an utterance from before is forgotten, the next one is heard."""
+    """GearLost, then GearBack; half an utterance from before is no answer, the next one is heard."""
     listener, tap, waiting = threaded
     listener.listen(LAMP)
     tap.deliver(sound("dark")[: round(0.9 * RATE)])
@@ -96,7 +97,8 @@ def test_a_lost_microphone_is_told_and_listening_goes_on_after(threaded: Threade
     tap.back()
     listener.listen(LAMP)
     tap.deliver(np.concatenate([noise(1.0, -40), sound("dark")]))
-    lost, back, heard = waiting.wait_for(3)
+    lost, back, half, heard = waiting.wait_for(4)
+    assert isinstance(half, Interrupted)
     assert GearLost(0.0, "microphone", "Its plug is out.") == lost
     assert GearBack(0.0, "microphone") == back
     assert isinstance(heard, Heard)

@@ -87,7 +87,7 @@ def bench(folder: Path, manifest: Path, *arguments: str) -> dict[str, Any]:
 def test_every_row_is_heard_in_each_of_its_conditions(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Orders clean and under talk, words among ten and not, a radio, levels, a room, a telephone, cut files, nobody."""
+    """Orders clean and under talk, words among ten and not, a radio, levels, a room, cut files, nobody, early answers."""
     monkeypatch.setitem(sys.modules, "pocketsphinx", None)
     groups = [
         "orders",
@@ -99,11 +99,17 @@ def test_every_row_is_heard_in_each_of_its_conditions(
         "made-misses",
         "digits",
         "live-talk",
+        "early",
     ]
     figures = bench(tmp_path, small(tmp_path), "--jobs", "1", "--only", *groups)
     counted = {(row["part"], row["level"]): row["n"] for row in figures["rows"]}
     assert counted.pop(("talk to nobody, through the ear", "near")) >= 3
     counted.pop(("talk to nobody, through the ear", "15 dB farther"), None)
+    early = {place: counted.pop(place) for place in list(counted) if "the assistant's end" in place[0]}
+    assert early[("lamp, begun after the assistant's end", "0.4 s")] == 1
+    assert early[("readings, begun before the assistant's end", "0.2 s")] == 1
+    before = [row for row in figures["rows"] if "before the assistant's end" in row["part"]]
+    assert sum(row["wrong"] for row in before) == 0
     assert counted == {
         ("orders", "clean"): 3,
         ("orders, one person talking", "18 dB under"): 3,

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from assistant.core.values.events import NoMatch
 
 
+MISSED_START = "I missed the start."
+"""Somebody answered while the assistant still spoke."""
+
+
 def understood(talk: Talk, pending: Pending) -> str:
     """The answer in the words of its read-back, which the screen shows as well."""
     talk.said.typed = talk.said.message = ""
@@ -46,9 +50,10 @@ def not_understood(talk: Talk, heard: NoMatch, first: str, second: str) -> State
         return talk.state
     counters = talk.awaited.counters
     counters.no_match += 1
-    talk.said.message = "I didn't get that."
+    talk.said.message = MISSED_START if heard.start_missed else "I didn't get that."
     levels = {1: first, 2: second, 3: f"Use the keys. {help_here(talk)[1]}"}
-    talk.say(tapered(levels, counters.no_match), Speech.HELP)
+    text = tapered(levels, counters.no_match)
+    talk.say(f"{MISSED_START} {text}" if text and heard.start_missed else text, Speech.HELP)
     return talk.state
 
 

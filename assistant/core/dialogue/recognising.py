@@ -22,6 +22,7 @@ from assistant.core.values.events import (
     GearBack,
     GearLost,
     Heard,
+    Interrupted,
     KeyPressed,
     LevelChanged,
     NoInput,
@@ -71,6 +72,8 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
             return _elapsed(talk, event)
         case NoMatch():
             return Known(Trigger.NO_MATCH, event)
+        case Interrupted():
+            return None
         case NoInput():
             return Known(Trigger.NO_INPUT, None)
         case NoiseChanged():

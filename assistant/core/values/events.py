@@ -121,18 +121,39 @@ def known_words(words: str) -> str:
 
 @dataclass(frozen=True)
 class NoMatch(Event):
-    """Someone spoke, but it was nothing that the grammar holds (VoiceXML: nomatch)."""
+    """Someone spoke, but it was nothing that the grammar holds (VoiceXML: nomatch). The parts are as in `Heard`.
+
+    Attributes:
+        start_missed: They were speaking already when the microphone was opened, so the words lack their beginning: what
+            is left of "zero point one ohms" can be "one ohms".
+    """
 
     words: str
     confidence: float
     clip: Clip | None = None
     snr_db: float | None = None
     noise_db: float | None = None
+    start_missed: bool = False
 
     @property
     def shown(self) -> str:
         """What was heard, for people; "(speech)" if it was no word of the grammar."""
         return known_words(self.words) or "(speech)"
+
+
+@dataclass(frozen=True)
+class Interrupted(Event):
+    """Somebody was speaking when the microphone was closed, as the assistant began to speak: what they had said.
+
+    Nothing follows from it; the clip is kept so that nothing said is lost.
+    """
+
+    clip: Clip
+
+    @property
+    def shown(self) -> str:
+        """What stands for it, for people."""
+        return "(talked over)"
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.hearing_bench.rows import digits, hard, made_misses, nobody, people
 from assistant.hearing_bench.rows.context import in_bay_noise
 from assistant.hearing_bench.rows.cut_files import cut_files
+from assistant.hearing_bench.rows.early import early
 from assistant.hearing_bench.rows.live_talk import live_talk
 
 if TYPE_CHECKING:
@@ -34,12 +35,13 @@ BESIDE = 2
 CUT_FILES = "cut-files"
 """The row that is heard by the command `hear`."""
 
-LIVE_TALK = "live-talk"
-"""The row that is heard by the real ear."""
+LIVE_TALK, EARLY = "live-talk", "early"
+"""The rows that are heard by the real ear."""
 
 WHOLE: dict[str, Callable[[RowContext, Ours], list[HeardUtterance]]] = {
     CUT_FILES: cut_files,
     LIVE_TALK: live_talk,
+    EARLY: early,
 }
 """Rows that are not made of trials; one process hears each of them as a whole."""
 

@@ -11,7 +11,16 @@ from sample_states import CRANK, LIBRARY, dialogue, in_state, taken, to_switched
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
-from assistant.core.values.events import Heard, Listen, NoInput, NoMatch, TimerElapsed, TypedFact
+from assistant.core.values.events import (
+    Clip,
+    Heard,
+    Interrupted,
+    Listen,
+    NoInput,
+    NoMatch,
+    TimerElapsed,
+    TypedFact,
+)
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.core.values.thresholds import Thresholds
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -127,6 +136,24 @@ def test_not_understood_tapers_from_say_again_to_the_keys() -> None:
         said.append(talk.last)
     keys = "Use the keys. 1 for lit. 2 for dim. 3 for dark."
     assert ["Say again.", "Say again: Lit, dim, or dark?", keys, keys] == said
+
+
+def test_an_answer_begun_too_early_is_asked_for_again_and_says_why() -> None:
+    """Whoever answered over the assistant hears that their beginning was missed, and then the usual help."""
+    talk = dialogue()
+    talk.send(NoMatch(talk.now, "lit", 0.99, start_missed=True))
+    assert talk.last == "I missed the start. Say again."
+    assert State.ASKING is talk.runner.state
+    talk.send(NoMatch(talk.now, "", 0.2))
+    assert talk.last == "Say again: Lit, dim, or dark?"
+
+
+def test_what_was_talked_over_changes_nothing() -> None:
+    """The sound of words that the assistant spoke over is in the record; nobody is asked or told anything for it."""
+    talk = dialogue()
+    before = (talk.runner.state, len(talk.said))
+    talk.send(Interrupted(talk.now, Clip("0001.flac", "", 0.6)))
+    assert before == (talk.runner.state, len(talk.said))
 
 
 def test_the_counters_start_again_with_the_next_step() -> None:
