@@ -10,6 +10,7 @@ import numpy as np
 from assistant.hearing.activity import CHUNK, CHUNK_S, Segment, Segmenter
 from assistant.hearing.levels import Lift
 from assistant.hearing.nearness import Nearness
+from assistant.hearing.ongoing import Ongoing
 from assistant.hearing.sound import RATE
 
 if TYPE_CHECKING:
@@ -18,15 +19,6 @@ if TYPE_CHECKING:
     from assistant.hearing.activity import Completeness, EarTiming, VoiceActivity
     from assistant.hearing.own_voice import OwnVoice
     from assistant.hearing.sound import Samples
-
-
-GOES_ON_IN = 1
-"""Speech that goes on unbroken since the first or second chunk of listening began before it.
-
-The voice-activity model goes on to hear the assistant's own voice for up to 0.1 s after its end, so an answer that
-follows within 0.15 s can count as begun before. Of made-up answers over the assistant's voice in rooms (four voices,
-reverberation 0.3 and 0.8 s, noise 20 and 8 dB under them) 92 to 100 % were found; of answers that began 0.13 s after
-its end 14 to 36 % counted as begun before, after 0.17 s up to 7 %, after 0.2 s none."""
 
 
 class Chunks:
@@ -87,6 +79,8 @@ class SpeechFinder:
         own: The last chunk held the assistant's own voice.
         sound: The last chunk without it; then also up to 16 ms late.
         nearness: Tells speech near the microphone from talk in the background.
+        ongoing: Follows whether somebody speaks, also while nobody listens.
+        went_on: The utterance that began last was going on already when listening began.
     """
 
     def __init__(self, timing: EarTiming, activity: VoiceActivity, own_voice: OwnVoice | None = None) -> None:
@@ -100,16 +94,13 @@ class SpeechFinder:
         self.nearness = Nearness(timing)
         self._segmenter = Segmenter(timing)
         self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
-        self._listened = self._spoken = 0
+        self.went_on = False
+        self.ongoing = Ongoing(timing)
 
     @property
     def inside(self) -> bool:
         """Whether an utterance has begun and not ended."""
         return self._segmenter.inside
-
-    def listens(self) -> None:
-        """Listening begins with the next chunk."""
-        self._listened = 0
 
     def overhear(self, chunk: Samples) -> None:
         """A chunk that nobody listens to: it only tells whether somebody is speaking when listening begins.
@@ -118,7 +109,7 @@ class SpeechFinder:
         Beside a headset this is not done: there the ear listens all the time.
         """
         if self._own_voice is None:
-            self._count(self._activity.probability(chunk))
+            self.ongoing.count(self._activity.probability(chunk))
 
     def probability(self, chunk: Samples, at: int) -> float:
         """Of somebody's speech in the chunk that begins at this place, 0 to 1; each chunk is asked once."""
@@ -139,23 +130,15 @@ class SpeechFinder:
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
         """Classify a chunk; `completeness` as in `Segmenter.feed`."""
-        self._count(probability)
+        self.ongoing.count(probability)
         segment = self._segmenter.feed(probability, completeness)
         if segment is Segment.SILENCE:
             self._before.append((chunk, probability))
         elif segment is Segment.BEGAN:
             self.nearness.began()
+            self.went_on = self.ongoing.began()
             self._began = self._at - round(self._segmenter.timing.begin_within_s * RATE)
         return segment
-
-    def _count(self, probability: float) -> None:
-        self._listened += 1
-        self._spoken = self._spoken + 1 if probability >= self._segmenter.timing.begin_at else 0
-
-    @property
-    def went_on(self) -> bool:
-        """Whether the speech of the last chunk was going on already when listening began."""
-        return self._spoken > 0 and self._listened - self._spoken <= GOES_ON_IN
 
     def was_own(self) -> bool:
         """Whether the utterance up to the last chunk was the assistant's own voice."""

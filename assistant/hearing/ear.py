@@ -146,17 +146,20 @@ class Ear:
         self._recogniser.prepare(grammar)
         self._grammar = grammar
         self._chunks.settle(self._timing.settle_s)
-        self._finder.listens()
+        self._finder.ongoing.listens()
 
     def pause(self) -> None:
         """Hear nothing until told to, except whether somebody speaks; what they said so far is kept as sound."""
+        if self._grammar is not None:
+            self._keep_interrupted()
         self._grammar = None
         self._chunks.settle(0)
-        self._keep_interrupted()
         self._forget_utterance()
 
     def _keep_interrupted(self) -> None:
-        if self._utterance is None or self._finder.was_own():
+        inside = self._utterance is not None and not self._finder.was_own()
+        self._finder.ongoing.closes(inside=inside)
+        if self._utterance is None or not inside:
             return
         with contextlib.suppress(RecordProblem):  # the log, on the same disk, says so
             clip = self._reports.keep_clip(self._utterance.samples)

@@ -168,7 +168,7 @@ def test_paused_means_deaf(desk: Desk) -> None:
     desk.feed(sound("dark"))
     assert ["began", "ended"] == desk.calls
     desk.ear.listen(LAMP)
-    desk.feed(sound("say-again"))
+    desk.feed(np.concatenate([noise(1.0, -40), sound("say-again")]))
     half, event = desk.events
     assert isinstance(half, Interrupted)
     assert pytest.approx(0.7, abs=0.4) == half.clip.duration_s
@@ -194,6 +194,25 @@ def test_an_answer_whose_beginning_was_missed_is_no_other_answer(desk: Desk, siz
     assert not any(isinstance(one, Heard) for one in desk.events)
     desk.feed(np.concatenate([sound("dark"), noise(1.0, -40)]), size)
     assert Result(outcome="dark") == getattr(desk.events[-1], "result", None)
+
+
+def test_the_rest_of_a_number_that_was_talked_over_is_no_number(desk: Desk) -> None:
+    """Somebody says "twelve point", the assistant speaks, and then comes "four volts": that is not 4 V."""
+    said = read_sound(FIXTURES / "twelve-point-four-volts.flac").samples
+    (spoken,) = np.nonzero(np.abs(said) > 2000)
+    four = spoken[0] + round(0.54 * (spoken[-1] - spoken[0]))
+    request = GrammarRequest(units=("V",))
+    desk.ear.listen(request)
+    desk.feed(np.concatenate([noise(1.0, -40), said[:four]]))
+    desk.ear.pause()
+    desk.feed(noise(1.0, -40))
+    desk.ear.listen(request)
+    desk.feed(np.concatenate([noise(0.2, -40), said[four:], noise(1.0, -40)]))
+    half, event = desk.events
+    assert isinstance(half, Interrupted)
+    assert isinstance(event, NoMatch)
+    assert event.start_missed
+    assert "four volts" in event.words
 
 
 def test_stop_counts_also_if_its_beginning_was_missed(desk: Desk) -> None:

@@ -87,7 +87,7 @@ def bench(folder: Path, manifest: Path, *arguments: str) -> dict[str, Any]:
 def test_every_row_is_heard_in_each_of_its_conditions(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Orders clean and under talk, words among ten and not, a radio, levels, a room, cut files, nobody, early answers."""
+    """Orders clean and under talk, words among ten and not, a radio, levels, a room, cut files, nobody, too early."""
     monkeypatch.setitem(sys.modules, "pocketsphinx", None)
     groups = [
         "orders",

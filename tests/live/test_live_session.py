@@ -79,7 +79,7 @@ def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: 
     program.wait_for("not understood", 30)
     program.wait_for("Say the digits", 30)
     wait_until_listening(sessions, "asking")
-    bay.play(SOUNDS / "twelve-point-four-volts.flac")
+    bay.play(SOUNDS / "twelve-point-four-volts-again.flac")
     program.wait_for("HEARD  twelve point four volts", 30)
     program.wait_for(r"12\.4 volts\. Right", 30)
     program.press("\r")  # Enter affirms, also while it is being spoken
