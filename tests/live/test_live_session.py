@@ -255,7 +255,7 @@ def test_with_a_headset_it_does_not_answer_itself(bay: Bay, terminal: Start, tmp
     program.press("12.4\r")
     program.wait_for(r"12\.4 volts\. Right", 30)
     time.sleep(4.0)  # it has asked "Right?", and waits
-    bay.play(SOUNDS / "affirm.flac")
+    bay.play(SOUNDS / "affirm-again.flac")
     program.wait_for("HEARD  affirm", 30)
     program.press("qq")
     program.wait_for("closed", 60)
