@@ -38,7 +38,12 @@ def signs(talk: Talk, spelled: Signs) -> State:
         return entering.complete(talk, asked)
     talk.awaited.counters = Counters()
     text = f"{asking.spelled(spelled.signs)}."
-    talk.say(f"{text[:1].upper()}{text[1:]}", Speech.READ_BACK)
+    text = f"{text[:1].upper()}{text[1:]}"
+    if talk.limits.one_word and asked.inquiry.kind is FactKind.SPELLED:
+        asked.so_far()
+        talk.say(f"{text} Right?", Speech.READ_BACK)
+        return State.CONFIRMING
+    talk.say(text, Speech.READ_BACK)
     return State.INQUIRING
 
 

@@ -70,7 +70,7 @@ def _acceptance(talk: Talk, pending: Pending) -> Acceptance:
     seen, limits = pending.seen, talk.limits
     if seen is None or pending.judged is not None or not limits.one_word:
         return grade(talk.step, pending.answer, pending.confidence, limits)
-    taken = pending.by != HELD and pending.sure >= limits.of(AnswerKind.RELEASE).sure_from
+    taken = pending.by != HELD and pending.sure >= limits.of(AnswerKind.READING).sure_from
     before = talk.gear.meter.before
     if taken and costs_a_step(talk.step, pending.answer, seen, before) and not weighing.doubted(talk, pending):
         return Acceptance.READ_BACK

@@ -307,7 +307,8 @@ def inquire(talk: Talk) -> State:
     long = asking.longest(asked.inquiry) > INITIALS
     if asked.spells and long and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
-        how = "Spell it, a few letters at a time. Then say: that is all."
+        ends = "" if talk.limits.one_word else "Then say: that is all."
+        how = " ".join(filter(None, ("Spell it, a few letters at a time.", ends)))
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
     talk.say(" ".join(filter(None, parts)), Speech.PROMPT)
     return State.INQUIRING

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -32,6 +33,7 @@ from assistant.core.values.events import (
     TypedFact,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
+from assistant.core.values.thresholds import ONE_WORD
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -76,19 +78,60 @@ def pressed(talk: Dialogue, signs: str) -> None:
 
 
 def test_a_fact_is_spelled_in_groups_read_back_and_affirmed() -> None:
-    """Each group is read back in the words of the alphabet; the whole counts only after a yes."""
+    """Each group is read back with a question: more signs go on, a yes ends, and nothing counts before it."""
     talk = begun()
     assert "Repair order number?" in talk.last
     assert Spelling.SIGNS is listened(talk).spelling
     talk.hear(signs="R0")
-    assert "Romeo, zero." == talk.last
+    assert "Romeo, zero. Right?" == talk.last
+    assert Spelling.SIGNS is listened(talk).spelling
     talk.hear(signs="47")
-    talk.hear(control=Control.THAT_IS_ALL)
-    assert "Repair order: romeo, zero, four, seven. Yes or no?" == talk.last
+    assert "Four, seven. Right?" == talk.last
+    assert "R047" == board(talk).headline
     assert {} == given_facts(talk)
     talk.hear(control=Control.AFFIRM)
     assert {"order": "R047"} == given_facts(talk)
-    assert "What's the VIN?" in talk.last
+
+
+def test_that_is_all_reads_back_the_whole_once_more() -> None:
+    """It is no yes: what was spelled still waits for one, and takes no more signs."""
+    talk = begun()
+    talk.hear(signs="R0")
+    talk.hear(signs="47")
+    talk.hear(control=Control.THAT_IS_ALL)
+    assert "Repair order: romeo, zero, four, seven. Yes or no?" == talk.last
+    assert Spelling.NONE is listened(talk).spelling
+    talk.hear(signs="1")
+    assert {} == given_facts(talk)
+    talk.hear(control=Control.AFFIRM)
+    assert {"order": "R047"} == given_facts(talk)
+
+
+def test_a_session_of_earlier_rules_ends_what_is_spelled_as_it_did() -> None:
+    """Each group is only repeated; "that is all" ends, and then a yes counts."""
+    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, rules=ONE_WORD - 1))
+    talk.begin("intake")
+    assert "Then say: that is all." in talk.last
+    talk.hear(signs="R0")
+    assert "Romeo, zero." == talk.last
+    assert State.INQUIRING is talk.runner.state
+    talk.hear(control=Control.AFFIRM)
+    assert {} == given_facts(talk)
+    talk.hear(control=Control.THAT_IS_ALL)
+    talk.hear(control=Control.AFFIRM)
+    assert {"order": "R0"} == given_facts(talk)
+
+
+def test_what_is_spelled_goes_on_by_keys() -> None:
+    """Digits after what was heard are digits, zero as well; Enter reads the whole back, and a second one counts."""
+    talk = begun()
+    talk.hear(signs="47")
+    talk.key("1", "0")
+    assert State.INQUIRING is talk.runner.state
+    talk.key("enter")
+    assert "Repair order: four, seven, one, zero. Yes or no?" == talk.last
+    talk.key("enter")
+    assert {"order": "4710"} == given_facts(talk)
 
 
 def test_correction_takes_the_last_group_back_and_negative_all() -> None:
@@ -99,7 +142,7 @@ def test_correction_takes_the_last_group_back_and_negative_all() -> None:
     talk.hear(control=Control.CORRECTION)
     assert "Undone: three, four." in talk.last
     talk.hear(signs="5")
-    assert "12 5" == board(talk).typed
+    assert "125" == board(talk).headline
     talk.hear(control=Control.NEGATIVE)
     assert "" == board(talk).typed
 
@@ -231,8 +274,9 @@ def test_stop_and_stand_by_keep_what_was_spelled(state: State) -> None:
     """After a stop the same fact is asked for with what there was of it."""
     talk = begun()
     talk.hear(signs="R0")
-    if state is State.CONFIRMING:
-        talk.hear(control=Control.THAT_IS_ALL)
+    if state is State.INQUIRING:
+        talk.hear(signs="5")
+        talk.hear(control=Control.CORRECTION)
     assert state is talk.runner.state
     talk.hear(control=Control.STOP)
     assert State.STANDING_BY is talk.runner.state
@@ -280,11 +324,11 @@ def test_without_ears_the_keys_are_told() -> None:
 def test_a_voice_note_comes_back_to_the_fact() -> None:
     """The complaint can be spoken as a note while the order is asked for."""
     talk = begun()
-    talk.hear(signs="R0")
+    talk.key("4")
     talk.hear(control=Control.VOICE_NOTE)
     assert State.INQUIRING is talk.runner.state
     assert "Note saved." in talk.last
-    assert "R0" == board(talk).typed
+    assert "4" == board(talk).typed
 
 
 # --- readings that are judged by facts ------------------------------------------------------------
