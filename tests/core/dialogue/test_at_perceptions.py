@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import example, given, strategies as st
+from hypothesis import example, given, settings, strategies as st
 from sample_states import (
     KNOWLEDGE,
     LIBRARY,
@@ -21,7 +21,7 @@ from sample_states import (
 
 from assistant.core.dialogue import entering, policy
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import Leads, Step
+from assistant.core.library.procedure import Leads, Reading, Step
 from assistant.core.values import entries
 from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.codec import from_json, to_json
@@ -413,7 +413,7 @@ def test_one_word_or_enter_takes_a_reading_and_confirms_it(take: object) -> None
 
 def test_what_may_be_leads_in_the_air_or_the_reading_before_needs_a_yes() -> None:
     """So do over range, a word that was heard badly, what leads to a verdict, and a session of earlier rules."""
-    sure = DEFAULT_THRESHOLDS.of(AnswerKind.READING)
+    sure = DEFAULT_THRESHOLDS.of(AnswerKind.AFFIRM)
     badly = sure.sure_from - 0.01
     old = replace(DEFAULT_THRESHOLDS, rules=ONE_WORD - 1)
     for value, confidence, before, thresholds in (
@@ -440,6 +440,26 @@ def test_what_may_be_leads_in_the_air_or_the_reading_before_needs_a_yes() -> Non
         assert 1 == len(taken(talk))
 
 
+def test_a_reading_that_does_not_fit_the_results_before_needs_a_yes() -> None:
+    """Nearly the battery's voltage at a control wire that just blinked a light and has a shorted winding on it."""
+    talk = Dialogue(WEIGHING, knowledge=KNOWLEDGE)
+    talk.send(Began(talk.now, "coil-and-driver", witnesses=ALL))
+    talk.listen()
+    talk.ready()
+    talk.hear("blinking")
+    for value, unit, state in (("0.08", "ohm", State.ASKING), ("14.9", "V", State.READING_BACK)):
+        while state_of(talk) is State.INQUIRING:
+            talk.key("plus")
+        reads(talk, value, unit)
+        talk.hear(control=Control.TAKE_IT)
+        talk.ready()
+        assert state is state_of(talk)
+    assert "That doesn't match the tests before." in talk.last
+
+
+_SHOWN = st.tuples(st.integers(0, 5), st.floats(0, 1))
+"""A value that stands on the meter: the number of a band, and where in it."""
+
 _STEPS = sorted(
     (procedure.name, step.name)
     for procedure in WEIGHING.procedures.values()
@@ -450,14 +470,20 @@ _STEPS = sorted(
 
 @given(
     where=st.sampled_from(_STEPS),
-    share=st.floats(0, 1),
-    before=st.none() | st.floats(0, 1),
-    stood=st.sampled_from([0.5, 2.1, 9.0]),
-    word=st.sampled_from(["", "take it", "enter"]),
-    confidence=st.floats(0.5, 1),
+    shown_now=_SHOWN,
+    before=st.none() | _SHOWN,
+    stood=st.sampled_from([0.5, 2.1]),
+    word=st.sampled_from(["", "take it", "take it", "enter"]),
+    confidence=st.sampled_from([0.85, 0.999]),
 )
+@settings(max_examples=200)
 def test_no_reading_counts_without_a_word_and_none_that_may_deceive_without_a_yes(
-    where: tuple[str, str], share: float, before: float | None, stood: float, word: str, confidence: float
+    where: tuple[str, str],
+    shown_now: tuple[int, float],
+    before: tuple[int, float] | None,
+    stood: float,
+    word: str,
+    confidence: float,
 ) -> None:
     """At any step: nothing that nobody took counts; what was taken with one word leads to a step, is not near zero,
     not the reading of the step before, and does not contradict the results so far.
@@ -471,17 +497,14 @@ def test_no_reading_counts_without_a_word_and_none_that_may_deceive_without_a_ye
     inner.facts.asked = None
     inner.state = State.ASKING
     assert step.reading is not None
-    low, high = step.reading.plausible
-
-    def value(at: float) -> Decimal:
-        return (low + (high - low) * Decimal(repr(at))).quantize(Decimal("0.001"))
-
+    value = in_a_band(step.reading, shown_now)
+    was = None if before is None else in_a_band(step.reading, before)
     talk.listen()
     inner.state = State.ASKING
-    if before is not None:
-        reads(talk, str(value(before)), step.reading.unit)
+    if was is not None:
+        reads(talk, str(was), step.reading.unit)
         inner.gear.meter.forget()
-    reads(talk, str(value(share)), step.reading.unit, stood=stood)
+    reads(talk, str(value), step.reading.unit, stood=stood)
     assert [] == taken(talk)
     if word == "take it" and inner.state is State.ASKING:
         talk.send(Heard(talk.now, word, Result(control=Control.TAKE_IT), confidence))
@@ -489,13 +512,20 @@ def test_no_reading_counts_without_a_word_and_none_that_may_deceive_without_a_ye
         talk.key(word)
     for result in (one for one in talk.entries if isinstance(one, entries.ResultTaken)):
         assert word
-        assert "enter" == word or confidence >= DEFAULT_THRESHOLDS.of(AnswerKind.READING).sure_from
+        assert "enter" == word or confidence >= DEFAULT_THRESHOLDS.of(AnswerKind.AFFIRM).sure_from
         assert result.next in step_targets(step)
-        assert abs(value(share)) >= policy.OPEN_LEADS.get(step.reading.unit, 0)
-        apart = abs(value(share) - value(before)) if before is not None else Decimal(10**6)
-        larger = max(abs(value(share)), abs(value(before or 0)))
-        assert apart > policy.SAME_READING * larger
+        assert abs(value) >= policy.OPEN_LEADS.get(step.reading.unit, 0)
+        assert was is None or abs(value - was) > policy.SAME_READING * max(abs(value), abs(was))
         assert not [one for one in talk.entries if isinstance(one, entries.VerdictReached)]
+
+
+def in_a_band(reading: Reading, place: tuple[int, float]) -> Decimal:
+    """A value in one of the bands of a reading, so far from its lower border."""
+    low, high = reading.plausible
+    band = reading.bands[place[0] % len(reading.bands)]
+    low = band.low if isinstance(band.low, Decimal) else low
+    high = band.high if isinstance(band.high, Decimal) else high
+    return (low + (high - low) * Decimal(repr(place[1]))).quantize(Decimal("0.001"))
 
 
 def step_targets(step: Step) -> set[str]:

@@ -53,6 +53,19 @@ def begun(procedure: str = "intake", *facts: TypedFact) -> Dialogue:
     return talk
 
 
+def without_order() -> Dialogue:
+    """One that asks for the VIN, because the order was left blank."""
+    talk = begun()
+    talk.key("plus")
+    return talk
+
+
+def asked_for(talk: Dialogue) -> str:
+    """The fact that is asked for."""
+    assert talk.runner.asked is not None
+    return talk.runner.asked.inquiry.name
+
+
 def given_facts(talk: Dialogue) -> dict[str, str]:
     return {entry.fact: entry.value for entry in talk.entries if isinstance(entry, FactGiven)}
 
@@ -147,9 +160,23 @@ def test_correction_takes_the_last_group_back_and_negative_all() -> None:
     assert "" == board(talk).typed
 
 
+def test_the_order_names_the_car() -> None:
+    """Nobody spells a VIN whose order is known, unless the order is taken back; it is asked where none is known."""
+    talk = begun()
+    talk.hear(signs="4711")
+    talk.hear(control=Control.AFFIRM)
+    assert "odometer" == asked_for(talk)
+    talk.hear(control=Control.CORRECTION)
+    talk.hear(control=Control.LEAVE_BLANK)
+    assert "vin" == asked_for(talk)
+    old = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, rules=ONE_WORD - 1))
+    old.begin("intake", (ORDER,))
+    assert "vin" == asked_for(old)
+
+
 def test_a_vin_ends_by_itself_and_its_check_digit_is_checked() -> None:
     """With the seventeenth sign it is read back; with a wrong check digit it can not be affirmed as it is."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     for group in ("1G4AH5", "9H45G1", "18341"):
         talk.hear(signs=group)
     assert State.CONFIRMING is talk.runner.state
@@ -159,7 +186,7 @@ def test_a_vin_ends_by_itself_and_its_check_digit_is_checked() -> None:
 
 def test_the_one_sign_that_explains_a_wrong_check_digit_is_proposed() -> None:
     """The odd character is named; it is only a proposal, and a negative keeps what was spelled."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     for group in ("1G4AH5", "9H45G1", "183A1"):
         talk.hear(signs=group)
     assert "Maybe position 16, four for alfa." in talk.last
@@ -174,7 +201,7 @@ def test_the_one_sign_that_explains_a_wrong_check_digit_is_proposed() -> None:
 
 def test_of_a_few_possible_slips_one_is_chosen_by_its_number() -> None:
     """When several slips would explain it, they have numbers; the chosen one is read back."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     pressed(talk, "1G44H59H45G118341")
     assert ("1", "position 4 may be A, not 4") == board(talk).choices[0]
     assert "Maybe 1: position 4, alfa for four. 2: positions 13 and 14 exchanged. Say which." in talk.last
@@ -287,7 +314,7 @@ def test_stop_and_stand_by_keep_what_was_spelled(state: State) -> None:
 
 def test_a_crash_resumes_at_the_same_fact() -> None:
     """The same events give the same dialogue again, and a resumed session asks for the same fact."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     talk.hear(signs="1G4")
     talk.key("point", "2")
     again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
@@ -299,7 +326,7 @@ def test_a_crash_resumes_at_the_same_fact() -> None:
 
 def test_not_understood_silence_and_help_are_those_of_the_fact() -> None:
     """No match tapers to the keys; silence and choices say what may be said; not sure tells where to look."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     for _ in range(3):
         talk.send(NoMatch(talk.now, "[unk]", 0.2))
     assert "Use the keys. Key it in" in talk.last
