@@ -63,17 +63,21 @@ def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
 
 
 def _acceptance(talk: Talk, pending: Pending) -> Acceptance:
-    """The confirmation that an answer needs; the word that takes a reading of the meter is enough where it costs a step.
+    """The confirmation that an answer needs; the word that takes a reading of the meter may be enough.
 
-    It must be heard as well as the yes that it replaces.  A reading that was reckoned with, or that does not fit the
-    results before, needs a yes.
+    It must be heard as well as the yes that it replaces.  A reading that was reckoned with needs a yes, and so does one
+    that does not fit the results before.
     """
     seen, limits = pending.seen, talk.limits
     if seen is None or pending.judged is not None or not limits.one_word:
         return grade(talk.step, pending.answer, pending.confidence, limits)
     taken = pending.by != HELD and pending.sure >= limits.of(AnswerKind.AFFIRM).sure_from
     before = talk.gear.meter.before
-    if taken and costs_a_step(talk.step, pending.answer, seen, before) and not weighing.doubted(talk, pending):
+    if (
+        taken
+        and costs_a_step(talk.step, pending.answer, seen, before)
+        and not weighing.doubted(talk, pending)
+    ):
         return Acceptance.READ_BACK
     return Acceptance.AFFIRM
 

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 class Pending:
     """A result that was understood and waits to be affirmed.
 
-    `seen` is what was perceived, if it was not said or keyed; `how` is then its source, `by` how it was taken, and `sure`
-    how surely the word that took it was heard.
+    `seen` is what was perceived, if it was not said or keyed; `how` is then its source, `by` how it was taken, and
+    `sure` how surely the word that took it was heard.
     """
 
     answer: Answer

@@ -95,7 +95,7 @@ def judge(talk: Talk, reading: Reading, base: Decimal) -> tuple[Answer | None, D
 
 
 def all_spelled(talk: Talk) -> Known[Any]:
-    """"That is all" where a yes or more signs are waited for: all of it is read back once more."""
+    """The words "that is all" where a yes or more signs are waited for: all of it is read back once more."""
     waiting = talk.asked.waiting
     assert waiting is not None  # noqa: S101
     return Known(Trigger.FACT, replace(waiting, more=False))
