@@ -238,13 +238,26 @@ def test_whatever_is_spelled_is_what_is_kept(signs: str, keyed: bool) -> None:
 def test_a_number_is_read_back_in_the_unit_that_was_given() -> None:
     """Miles stay miles; the point key takes kilometers; an implausible number is asked for again."""
     talk = begun("intake", ORDER, VIN)
-    talk.hear(signs="982000", unit="miles")
+    talk.hear(signs="982000", unit="miles", confidence=0.9)
     assert "Odometer: niner, eight, two, zero, zero, zero, miles. Yes or no?" == talk.last
     talk.key("minus", *"1300000", "enter", "point")
     assert talk.last.startswith("Odometer: that can't be right.")
     talk.key("minus", *"98200", "enter", "point", "enter")
     entry = next(e for e in talk.entries if isinstance(e, FactGiven) and e.fact == "odometer")
     assert ("98200", "km", "keypad", "affirmed") == (entry.value, entry.unit, entry.how, entry.confirmed)
+
+
+def test_a_number_that_judges_nothing_counts_at_once_if_it_was_heard_well() -> None:
+    """The odometer is read back with the next question, and "correction" takes it back; the cylinder waits for a yes."""
+    talk = begun("intake", ORDER, VIN)
+    talk.hear(signs="98200", unit="miles")
+    assert talk.last.startswith("Odometer: niner, eight, two, zero, zero, miles. Which cylinder?")
+    assert {"odometer": "98200"} == given_facts(talk)
+    talk.hear(control=Control.CORRECTION)
+    assert "odometer" == asked_for(talk)
+    talk.hear(signs="98300", unit="miles")
+    talk.hear(value="2")
+    assert State.CONFIRMING is talk.runner.state
 
 
 def test_a_doubtful_choice_is_affirmed_a_clear_one_read_back() -> None:
