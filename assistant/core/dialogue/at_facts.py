@@ -103,7 +103,7 @@ def not_sure(talk: Talk, _: object) -> State:
 def left_blank(talk: Talk, by: By) -> State:
     """Leave the fact blank, and never ask for it again."""
     inquiry = talk.asked.inquiry
-    talk.said.prefix = f"{inquiry.label}: left blank."
+    talk.said.prefix = "Left blank."
     return moving.take_fact(talk, blank(inquiry.name, by.how))
 
 
