@@ -316,3 +316,22 @@ def test_a_job_with_an_ear_and_a_meter_ends_in_the_same_verdict(tmp_path: Path) 
     test_no_crank_comes_before_its_caution((wanted, played))
     test_what_counts_is_what_was_seen((wanted, played))
     test_the_record_is_sound_and_plays_again((wanted, played))
+
+
+def test_a_ramp_that_the_clamp_shows_costs_a_yes(tmp_path: Path) -> None:
+    """At the step that asks for its shape the technician says nothing else, and the record names the clamp."""
+    played = play(
+        tmp_path,
+        "primary-check",
+        Car(("shorted-primary", "full"), {"primary-check/clamp-proof": "20"}),
+        [Aside("ramp", State.CONCLUDING, "say", "close session")],
+        facts={},
+        complaint="",
+        vehicle="",
+        perceiving=True,
+        assistant=Voice(voice_name=ESPEAK),
+    )
+    said = [one.said for one in played.uttered if one.step == "ramp" and one.understood]
+    assert ["yes", "close session"] == [words for words in said if words != "ready"]
+    ramp = next(result for result in standing(played.entries) if result.step == "ramp")
+    assert ("at-once", "clamp", "affirmed") == (ramp.outcome, ramp.how, ramp.confirmed)
