@@ -54,8 +54,8 @@ def begin(options: argparse.Namespace) -> None:
     Raises:
         GearProblem: Something does not work, and the person does not want to go on without it.
     """
-    ask_facts(options, _typed)
-    try_gear(options, _typed)
+    ask_facts(options, line_typed)
+    try_gear(options, line_typed)
 
 
 def ask_facts(options: argparse.Namespace, typed: Callable[[str], str | None]) -> None:
@@ -132,7 +132,7 @@ def _go_on_without(problem: str, question: str, typed: Callable[[str], str | Non
         raise GearProblem("Stopped before a session was made.")
 
 
-def _typed(question: str) -> str | None:
+def line_typed(question: str) -> str | None:
     """A line from the terminal, without keys that are no text; None at the end of the input."""
     print(question, end="", flush=True)
     line = sys.stdin.readline()

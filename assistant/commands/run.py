@@ -87,7 +87,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_facts(facts: argparse._ArgumentGroup) -> None:
-    facts.add_argument("--order", metavar="NUMBER", help="repair order number")
+    facts.add_argument(
+        "--order",
+        metavar="NUMBER",
+        help="repair order number; what an earlier session of it knows of the car is proposed",
+    )
     facts.add_argument(
         "--vin", metavar="VIN", help="vehicle identification number; its check digit is verified"
     )
@@ -139,7 +143,7 @@ def run(options: argparse.Namespace) -> int:
         raise UsageProblem(
             "A resumed session keeps the odds it began with. Leave out --no-history, or leave out --resume."
         )
-    from assistant.commands import first_minutes  # noqa: PLC0415
+    from assistant.commands import first_minutes, seen_before  # noqa: PLC0415
     from assistant.commands.settled import settle  # noqa: PLC0415
 
     asks = first_minutes.due(options)
@@ -148,6 +152,8 @@ def run(options: argparse.Namespace) -> int:
     if asks:
         first_minutes.begin(options)
     facts = _facts(options, settled)
+    if not options.resume and seen_before.at_a_terminal():
+        facts = seen_before.proposed(facts, sessions_folder(options), first_minutes.line_typed)
     from assistant.session import live, settings  # noqa: PLC0415
 
     wanted = settings.Settings(

@@ -57,7 +57,6 @@ class Meter(Closes):
         self._clock = clock
         self._lock = threading.Lock()
         self._watch: Steadiness | None = None
-        self._last: Sample | None = None
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -100,11 +99,6 @@ class Meter(Closes):
         """The reading that stands still now; None while it moves or nothing is wanted; for "take it"."""
         with self._lock:
             return self._watch.current if self._watch else None
-
-    def last_sample(self) -> Sample | None:
-        """The last value that came, whatever is wanted; None before the first."""
-        with self._lock:
-            return self._last
 
     def close(self) -> None:
         """End the program and the thread; safe to call twice."""
@@ -154,7 +148,6 @@ class Meter(Closes):
 
     def _take(self, sample: Sample, deliver: Deliver) -> None:
         with self._lock:
-            self._last = sample
             watch = self._watch
             told = watch.take(sample) if watch is not None else []
         for one in told:

@@ -6,7 +6,7 @@ set, is there fuel on the floor) is given by hand.
 He listens: what is read back wrongly he denies or corrects, what was not understood he says again, and when he is
 asked for keys he uses them.
 With a meter that reports by itself and an ear for the starter he says neither readings nor "cranking": the made-up
-meter shows what the model gives, and the ear hears each crank.
+meter shows what the model gives, and the ear hears each crank.  So does a clamp at the one step that asks for a ramp.
 Beside that he does what a scene tells him to do once: says a wrong word and takes it back, is not sure, talks to
 somebody else, says stop.
 
@@ -36,7 +36,7 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
-from assistant.core.dialogue.perceiving import recognise_perceived
+from assistant.core.dialogue.perceiving import SCOPE, recognise_perceived
 from assistant.core.dialogue.policy import SETTLED_S
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -470,6 +470,9 @@ class Technician(PlayedPerson):
         if state is State.ASKING and turning and self._cranked != here:
             return self._press("enter") if keyed else self._speak("cranking")
         words = self._result(step)
+        if self.happened is not None and step.measure.instrument == SCOPE and state is State.CRANKING:
+            self._on_clamp(step)
+            return None
         if self.happened is not None and step.reading is not None:
             if self._on_meter(step):
                 return None  # it is read back by itself
@@ -523,6 +526,15 @@ class Technician(PlayedPerson):
         seen = Perceived(self.clock.now, Witness.METER, result, 1.0, 0.0, figures, stood)
         self.happened(lambda at: replace(seen, at=at))
         return self.held(seen)
+
+    def _on_clamp(self, step: Step) -> None:
+        """The clamp shows the ramp that the model gives, once a crank; he waits for what is made of it."""
+        assert self.happened is not None
+        if self._watched:
+            return
+        self._watched = True
+        outcome, _ = self.car.shows(self.library, self.position()[0], step)
+        self.happened(lambda at: Perceived(at, Witness.CLAMP, Result(outcome), 0.95))
 
     def _digits(self, step: Step) -> Sequence[str]:
         outcome, value = self.car.shows(self.library, self.position()[0], step)
@@ -673,8 +685,8 @@ def play(
 ) -> Played:
     """Play one session to its end, seal it, and give what it left.
 
-    A voice by its name alone is one of flite's; with `perceiving` the technician has a meter and an ear; the assistant
-    has its default voice unless another one is given.
+    A voice by its name alone is one of flite's; with `perceiving` the technician has a meter, a clamp and an ear;
+    the assistant has its default voice unless another one is given.
     """
     procedures = resources.directory("procedures")
     grammars = GrammarSet.load(resources.directory("grammars"))
@@ -710,7 +722,7 @@ def play(
         if perceiving:
             technician.happened = stage.session.happened
             technician.held = lambda seen: _held(runner.talk, seen)
-        stage.play((Witness.EAR, Witness.METER) if perceiving else ())
+        stage.play(tuple(Witness) if perceiving else ())
         if stage.session.outcome in ("verdict", "closed"):
             log.seal()
         return Played(log.folder, stream.getvalue(), entries, technician.uttered, clock(), technician.asides)

@@ -292,7 +292,8 @@ def test_almost_nothing_is_taken_for_something_else(job: tuple[Job, Played]) -> 
 
 
 def test_a_job_with_an_ear_and_a_meter_ends_in_the_same_verdict(tmp_path: Path) -> None:
-    """Nothing that was perceived counts without a yes, no crank is announced, readings are not spoken.
+    """Nothing that was perceived counts without a word of the technician: a yes, or "take it" for a reading that leads
+    to a step. No crank is announced, readings are not spoken.
 
     The record verifies and plays again, and the cautions against cranking come before each crank as without them.
     """
@@ -301,14 +302,36 @@ def test_a_job_with_an_ear_and_a_meter_ends_in_the_same_verdict(tmp_path: Path) 
     played = wanted.played(tmp_path, perceiving=True, assistant=silent)
     ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
     assert [wanted.verdict, "repair-verified"] == ends[-2:], played.shown
-    seen = {entry.number for entry in played.entries if isinstance(entry, ResultPerceived)}
+    seen = {entry.number: entry for entry in played.entries if isinstance(entry, ResultPerceived)}
     perceived = [result for result in standing(played.entries) if result.number in seen]
     assert len(perceived) >= 4
-    assert {"affirmed"} == {result.confirmed for result in perceived}
+    for result in perceived:
+        if result.confirmed != "affirmed":
+            assert ("read back", "voice") == (result.confirmed, seen[result.number].taken)
+            assert result.next.startswith("step:")
     kinds = Counter(one.kind() for one in played.uttered if one.understood)
     assert 0 == kinds["cranking"] == kinds["reading"]
-    assert kinds["yes"] >= len(perceived)
+    assert kinds["yes"] + kinds["take it"] >= len(perceived)
     assert any(isinstance(entry, CrankHeard) for entry in played.entries)
     test_no_crank_comes_before_its_caution((wanted, played))
     test_what_counts_is_what_was_seen((wanted, played))
     test_the_record_is_sound_and_plays_again((wanted, played))
+
+
+def test_a_ramp_that_the_clamp_shows_costs_a_yes(tmp_path: Path) -> None:
+    """At the step that asks for its shape the technician says nothing else, and the record names the clamp."""
+    played = play(
+        tmp_path,
+        "primary-check",
+        Car(("shorted-primary", "full"), {"primary-check/clamp-proof": "20"}),
+        [Aside("ramp", State.CONCLUDING, "say", "close session")],
+        facts={},
+        complaint="",
+        vehicle="",
+        perceiving=True,
+        assistant=Voice(voice_name=ESPEAK),
+    )
+    said = [one.said for one in played.uttered if one.step == "ramp" and one.understood]
+    assert ["yes", "close session"] == [words for words in said if words != "ready"]
+    ramp = next(result for result in standing(played.entries) if result.step == "ramp")
+    assert ("at-once", "clamp", "affirmed") == (ramp.outcome, ramp.how, ramp.confirmed)

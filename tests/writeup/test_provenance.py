@@ -313,9 +313,7 @@ def test_each_sentence_about_what_was_perceived() -> None:
     """By what each value came: the meter's range, samples and spread, the ear's speed, error and confidence."""
     made = recorded_session(perceiving())
     captured = [test.captured for test in draft(made, library()).tests]
-    assert captured[0] == (
-        "By meter, range 20 V, samples 8, spread 0.01 V, taken by voice; read back and affirmed"
-    )
+    assert captured[0] == ("By meter, range 20 V, samples 8, spread 0.01 V, taken by voice; read back")
     assert "taken by keypad" in captured[1]
     assert captured[-1] == (
         "By ear, about 104 rpm ± 6.5, compressions 9, confidence 0.87; read back and affirmed"

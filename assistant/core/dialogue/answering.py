@@ -36,6 +36,14 @@ def understood(talk: Talk, pending: Pending) -> str:
     return words
 
 
+def taken_as(talk: Talk, pending: Pending) -> str:
+    """A reading that was just taken from the meter, before what comes next; "" for any other answer."""
+    reading = talk.step.reading
+    if reading is None or pending.value is None or pending.unit is None:
+        return ""
+    return perceiving.reading_told(pending.value, pending.unit, reading.unit)
+
+
 def not_understood(talk: Talk, heard: NoMatch, first: str, second: str) -> State:
     """Ask the person to say it again, each time with more help, the third time for the keys.
 

@@ -12,6 +12,7 @@ from assistant.core.dialogue.memory import Counters
 from assistant.core.dialogue.policy import Acceptance
 from assistant.core.dialogue.states import State
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import ONLY_WRITTEN
 from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.events import CutSpeech, Speech
 
@@ -38,7 +39,12 @@ def signs(talk: Talk, spelled: Signs) -> State:
         return entering.complete(talk, asked)
     talk.awaited.counters = Counters()
     text = f"{asking.spelled(spelled.signs)}."
-    talk.say(f"{text[:1].upper()}{text[1:]}", Speech.READ_BACK)
+    text = f"{text[:1].upper()}{text[1:]}"
+    if talk.limits.one_word and asked.inquiry.kind is FactKind.SPELLED:
+        asked.so_far()
+        talk.say(f"{text} Right?", Speech.READ_BACK)
+        return State.CONFIRMING
+    talk.say(text, Speech.READ_BACK)
     return State.INQUIRING
 
 
@@ -52,13 +58,17 @@ def that_is_all(talk: Talk, _: object) -> State:
 
 
 def fact(talk: Talk, waiting: Waiting) -> State:
-    """A whole fact: a choice that was heard well counts at once; everything else waits for a yes."""
-    inquiry = talk.asked.inquiry
-    sure_from = talk.limits.of(AnswerKind.RESULT).sure_from
-    if inquiry.kind is not FactKind.CHOICE or waiting.source.confidence < sure_from:
+    """A whole fact: a choice, or a spoken number by which nothing is judged, counts at once if it was heard well.
+
+    Everything else waits for a yes; so does a number of keys, which may get another unit there.
+    """
+    inquiry, choice = talk.asked.inquiry, talk.asked.inquiry.kind is FactKind.CHOICE
+    sure_from = talk.limits.of(AnswerKind.RESULT if choice else AnswerKind.READING).sure_from
+    spoken = inquiry.name in ONLY_WRITTEN and waiting.source.how == "voice" and talk.limits.one_word
+    if not (choice or spoken) or waiting.source.confidence < sure_from:
         return other_fact(talk, waiting)
     talk.asked.waiting = waiting
-    talk.said.prefix = f"{inquiry.label}: {asking.spoken_value(inquiry, waiting.value, '')}."
+    talk.said.prefix = f"{inquiry.label}: {asking.spoken_value(inquiry, waiting.value, waiting.unit)}."
     return moving.take_fact(talk, talk.asked.given(Acceptance.READ_BACK.value))
 
 
@@ -93,7 +103,7 @@ def not_sure(talk: Talk, _: object) -> State:
 def left_blank(talk: Talk, by: By) -> State:
     """Leave the fact blank, and never ask for it again."""
     inquiry = talk.asked.inquiry
-    talk.said.prefix = f"{inquiry.label}: left blank."
+    talk.said.prefix = "Left blank."
     return moving.take_fact(talk, blank(inquiry.name, by.how))
 
 

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue import answering, cranking, entering, moving, weighing
 from assistant.core.dialogue.entering import Ask
 from assistant.core.dialogue.perceiving import HELD
-from assistant.core.dialogue.policy import Acceptance, grade
+from assistant.core.dialogue.policy import Acceptance, costs_a_step, grade
 from assistant.core.dialogue.showing import help_here
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import LET_GO, REST_TIMER, STOP_CRANKING
 from assistant.core.library.procedure import Engine
 from assistant.core.library.vocabulary import FIRED
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.entries import ModeChanged
 from assistant.core.values.events import CancelTimer, CutSpeech, Speech, StartTimer
 from assistant.core.words import instructing
@@ -48,14 +49,37 @@ def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
     if talk.step.measure.engine is Engine.CRANKING:
         talk.stop_crank(timed=cranking, fired=fired)
     stop = STOP_CRANKING if cranking and not fired else ""
-    spoken = " ".join(filter(None, (stop, answering.understood(talk, pending))))
-    acceptance = grade(talk.step, pending.answer, pending.confidence, talk.limits)
+    acceptance = _acceptance(talk, pending)
+    answer = answering.understood(talk, pending)
+    if acceptance is Acceptance.READ_BACK and pending.seen is not None:
+        answer = answering.taken_as(talk, pending)
+    spoken = " ".join(filter(None, (stop, answer)))
     if acceptance is Acceptance.AFFIRM:
         talk.awaited.pending = pending
         talk.said.prefix = ""
         return entering.read_back(talk, spoken)
     talk.said.prefix = spoken if acceptance is Acceptance.READ_BACK else stop
     return moving.commit(talk, pending, acceptance)
+
+
+def _acceptance(talk: Talk, pending: Pending) -> Acceptance:
+    """The confirmation that an answer needs; the word that takes a reading of the meter may be enough.
+
+    It must be heard as well as the yes that it replaces.  A reading that was reckoned with needs a yes, and so does one
+    that does not fit the results before.
+    """
+    seen, limits = pending.seen, talk.limits
+    if seen is None or pending.judged is not None or not limits.one_word:
+        return grade(talk.step, pending.answer, pending.confidence, limits)
+    taken = pending.by != HELD and pending.sure >= limits.of(AnswerKind.AFFIRM).sure_from
+    before = talk.gear.meter.before
+    if (
+        taken
+        and costs_a_step(talk.step, pending.answer, seen, before)
+        and not weighing.doubted(talk, pending)
+    ):
+        return Acceptance.READ_BACK
+    return Acceptance.AFFIRM
 
 
 def result_at_rest(talk: Talk, pending: Pending) -> State:

@@ -32,6 +32,11 @@ class Visits:
         others = tuple(one for one in self.entered if one[0] != procedure)
         return Visits((*others, (procedure, known[0] if known else results, results)), self.returned)
 
+    def knowing(self, procedure: str) -> Visits:
+        """The visits after the person keeps what was measured before this procedure: it is known to it from now on."""
+        entered = tuple((name, 0 if name == procedure else first, left) for name, first, left in self.entered)
+        return Visits(entered, self.returned)
+
     def leaving(self, procedure: str, results: int) -> Visits:
         """The visits after this procedure hands over: its own measurements are not new to it."""
         return self.entering(procedure, results)

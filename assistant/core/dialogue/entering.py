@@ -19,7 +19,7 @@ from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import BY_SPEED, CYLINDERS, NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import BY_SPEED, CYLINDERS, NAMED_BY, NO_CIRCUIT, SENSES
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.values.witness import Witness
@@ -117,8 +117,10 @@ def before_step(talk: Talk, *, offer: bool) -> State:
 
 
 def _due_facts(talk: Talk) -> tuple[str, ...]:
-    """Facts that are needed here, in the order of asking."""
-    return (*talk.facts.again, *talk.procedure.asks, *talk.step.asks, *_ear_needs(talk))
+    """Facts that are needed here, in the order of asking; none that another one makes needless."""
+    needed = (*talk.facts.again, *talk.procedure.asks, *talk.step.asks, *_ear_needs(talk))
+    known = talk.facts.value if talk.limits.one_word else lambda _: ""
+    return tuple(name for name in needed if not known(NAMED_BY.get(name, "")))
 
 
 def _ear_needs(talk: Talk) -> tuple[str, ...]:
@@ -272,7 +274,8 @@ def read_back(talk: Talk, text: str) -> State:
     if asked is not None:
         parts[-1] = f"{text.removesuffix(asked[0])}{asked[1]}"
     elif talk.awaited.offered:
-        parts.append("Keep it? Yes or no?")
+        which = "all you measured" if keeping.keeps_all(talk, talk.awaited.pending) else "it"
+        parts.append(f"Keep {which}? Yes or no?")
     elif talk.step.reading is not None and not decides and not talk.gear.deaf:
         parts.append("Right?")
     else:
@@ -307,7 +310,8 @@ def inquire(talk: Talk) -> State:
     long = asking.longest(asked.inquiry) > INITIALS
     if asked.spells and long and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
-        how = "Spell it, a few letters at a time. Then say: that is all."
+        ends = "" if talk.limits.one_word else "Then say: that is all."
+        how = " ".join(filter(None, ("Spell it, a few letters at a time.", ends)))
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
     talk.say(" ".join(filter(None, parts)), Speech.PROMPT)
     return State.INQUIRING

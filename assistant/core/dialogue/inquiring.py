@@ -37,12 +37,16 @@ class Group:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A whole fact that waits for a yes; `repair` is a proposed correction of a VIN."""
+    """A whole fact that waits for a yes.
+
+    `repair` is a proposed correction of a VIN; `more` signs may follow instead of the yes.
+    """
 
     value: str
     unit: str
     source: Origin
     repair: Repair | None = None
+    more: bool = False
 
 
 @dataclass
@@ -87,6 +91,15 @@ class AskedFact:
     def full(self) -> bool:
         """Whether a VIN has all its signs, so that it ends by itself."""
         return self.inquiry.kind is FactKind.VIN and self.room <= 0
+
+    @property
+    def open(self) -> bool:
+        """Whether a yes is waited for, and more signs may come instead."""
+        return self.waiting is not None and self.waiting.more
+
+    def so_far(self) -> None:
+        """Let the signs so far wait for a yes, or for more signs."""
+        self.waiting = Waiting(self.signs, "", self._source(), more=self.room > 0)
 
     def add(self, signs: str, source: Origin) -> str:
         """Take signs; returns "" or a sentence that says why they cannot count.

@@ -92,6 +92,17 @@ def leave_step(
     )
 
 
+def keeps_all(talk: Talk, pending: Pending | None) -> bool:
+    """Whether a yes to the earlier result that is offered keeps all others, too, that only lead to another step.
+
+    It is offered because the person asked for this test; not if it was set aside as doubtful.
+    """
+    if pending is None or not talk.limits.one_word:
+        return False
+    aside = any(past.measure == talk.step.measure for past in talk.past.aside)
+    return pending.answer.target.leads is Leads.STEP and not aside
+
+
 def first_unknown(talk: Talk, name: str) -> Step:
     """This step, or the first one behind it that the session has no answer to; answers that it has are recorded."""
     steps = talk.procedure.steps

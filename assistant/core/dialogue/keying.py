@@ -282,7 +282,7 @@ def _fact_number(talk: Talk, key: str) -> Known[Any]:
 def _confirming(talk: Talk, key: str) -> Known[Any]:
     """A key while a fact is read back."""
     asked = talk.asked
-    changed = asked.spells and key == "erase"
+    changed = asked.spells and (key == "erase" or (asked.open and key in _DIGITS))
     number = asked.inquiry.kind is FactKind.NUMBER and (key == "point" or (key in _DIGITS and key != "0"))
     return _typed(key) if changed or number else _looked_up(talk, PAD[talk.state], key)
 

@@ -48,8 +48,11 @@ def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     """Record a result and go to its target, unless a result is doubtful."""
     step = talk.step
     kept, talk.awaited.offered = talk.awaited.offered, False
+    keeps_all = kept and keeping.keeps_all(talk, pending)
     shown, pending = pending.answer.outcome, repeating.recorded(step, pending)
     keeping.record(talk, pending, acceptance.value, kept=kept, shown=shown)
+    if keeps_all:
+        talk.work.visits = talk.work.visits.knowing(talk.procedure.name)
     if not kept:
         talk.work.connected = instructing.connected_after(talk.work.connected, step.measure)
     talk.past.forget_aside(step.measure)

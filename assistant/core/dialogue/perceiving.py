@@ -112,7 +112,7 @@ def take_it(talk: Talk, source: Origin) -> Known[Any]:
     pending = None if seen is None else _pending(talk, seen, source.words)
     if pending is None:
         return Known(Trigger.TAKE_IT, By(source.how))
-    return Known(Trigger.RESULT, replace(pending, by=source.how, clip=source.clip))
+    return Known(Trigger.RESULT, replace(pending, by=source.how, clip=source.clip, sure=source.confidence))
 
 
 def entered(talk: Talk) -> bool:

@@ -94,8 +94,8 @@ def stands_by_itself(
 ) -> bool:
     """Whether a reading that nobody took is read back as the answer.
 
-    Only one that leads to another step, and that cannot be leads in the air or the reading of the step before.  At a
-    step that cranks it has stood within what the ear hears; it never comes from a running engine. It still needs a yes.
+    Only one that has stood for a while and that `costs_a_step`.  At a step that cranks it has stood within what the ear
+    hears; it never comes from a running engine. It still needs a yes.
 
     Args:
         step: The present step.
@@ -104,15 +104,31 @@ def stands_by_itself(
         before: The reading that stood when the step was entered, or the engine began to turn; None if none did.
         turning: Since when the ear hears the starter turn, s since the session began; None if it does not.
     """
-    value, unit, reading = seen.result.value, seen.result.unit, step.reading
-    if value is None or reading is None or seen.stood_s < HELD_S or answer.target.leads is not Leads.STEP:
-        return False
-    base = convert(value, unit or reading.unit, reading.unit)
-    if base is None or step.measure.engine is Engine.RUNNING:
+    if seen.stood_s < HELD_S or step.measure.engine is Engine.RUNNING:
         return False
     if step.measure.engine is Engine.CRANKING and not _within(seen, turning):
         return False
-    if abs(base) < OPEN_LEADS.get(reading.unit, Decimal(0)):
+    return costs_a_step(step, answer, seen, before)
+
+
+def costs_a_step(step: Step, answer: Answer, seen: Perceived, before: Perceived | None) -> bool:
+    """Whether a reading of the meter leads to another step, and cannot be leads in the air or the reading of the step
+    before.
+
+    If a person takes such a reading, it counts without a further yes: it is read back with the next step, and
+    "correction" takes it back.  Everything else that a meter shows needs a yes.
+
+    Args:
+        step: The present step.
+        answer: The band that the reading falls into.
+        seen: The reading.
+        before: The reading that stood when the step was entered, or the engine began to turn; None if none did.
+    """
+    value, unit, reading = seen.result.value, seen.result.unit, step.reading
+    if value is None or reading is None or answer.target.leads is not Leads.STEP:
+        return False
+    base = convert(value, unit or reading.unit, reading.unit)
+    if base is None or abs(base) < OPEN_LEADS.get(reading.unit, Decimal(0)):
         return False
     return before is None or not _same(before, base, reading.unit)
 

@@ -13,7 +13,13 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER
 from assistant.core.dialogue.trail import Pending
 from assistant.core.dialogue.triggers import SAID, UNEXPECTED, By, Known, Named, Trigger
-from assistant.core.dialogue.understanding import is_watching, understand_fact, understand_result, watched
+from assistant.core.dialogue.understanding import (
+    all_spelled,
+    is_watching,
+    understand_fact,
+    understand_result,
+    watched,
+)
 from assistant.core.values.answer_kind import kind_of
 from assistant.core.values.events import (
     Began,
@@ -139,6 +145,8 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
             return take_it(talk, _said(event))
         if meaning is Trigger.CRANK_BEGINS and heard_before(talk):
             return Known(Trigger.CRANK_ANNOUNCED, _BY_VOICE)
+        if meaning is Trigger.THAT_IS_ALL and talk.state is State.CONFIRMING and talk.asked.open:
+            return all_spelled(talk)
         if is_watching(talk) and meaning is Trigger.THAT_IS_ALL:
             return watched(talk, _said(event), event.snr_db)
         if is_watching(talk) and meaning is Trigger.CORRECTION and talk.awaited.changes:

@@ -165,6 +165,7 @@ def request_for(
     procedures: tuple[str, ...] = (),
     *,
     digits: bool = False,
+    more: bool = False,
     witnesses: Collection[Witness] = (),
 ) -> GrammarRequest:
     """The grammar request for a state, with its step, its fact or the procedures to choose from.
@@ -175,11 +176,12 @@ def request_for(
         inquiry: The fact that is asked for; None if none is.
         procedures: Names of the procedures to choose from.
         digits: Whether the digits of the step's reading were asked for.
+        more: Whether more signs of the fact may follow what is read back.
         witnesses: What perceives in place of the technician.
     """
     controls = SAYABLE.get(state, ())
     if state in (State.INQUIRING, State.CONFIRMING) and inquiry is not None:
-        return _request_for_fact(inquiry, controls, again=state is State.CONFIRMING)
+        return _request_for_fact(inquiry, controls, again=state is State.CONFIRMING and not more)
     if state is State.CHOOSING:
         return GrammarRequest(procedures, (), controls, places=False)
     outcomes: tuple[str, ...] = ()
@@ -263,6 +265,8 @@ def requests_of(
         for inquiry in asked.values()
         for state in (State.INQUIRING, State.CONFIRMING)
     ]
+    spelled = (inquiry for inquiry in asked.values() if inquiry.kind is FactKind.SPELLED)
+    requests += [request_for(State.CONFIRMING, None, inquiry, more=True) for inquiry in spelled]
     requests.append(request_for(State.CHOOSING, None, procedures=tuple(library.procedures)))
     for request in requests:
         if request not in seen and (request.outcomes or request.units or request.controls):

@@ -82,7 +82,8 @@ def _listen(talk: Talk) -> Listen:
         silence = talk.limits.no_input_s
     elif state in _SHORT_SILENCE:
         silence = talk.limits.confirm_no_input_s
-    inquiry = talk.facts.asked.inquiry if talk.facts.asked else None
+    asked = talk.facts.asked
+    inquiry = asked.inquiry if asked else None
     digits = talk.awaited.counters.digits
     request = request_for(
         state,
@@ -90,6 +91,7 @@ def _listen(talk: Talk) -> Listen:
         inquiry,
         tuple(talk.library.procedures),
         digits=digits,
+        more=asked is not None and asked.open,
         witnesses=talk.gear.witnesses,
     )
     if talk.awaited.offered and state is State.READING_BACK:

@@ -88,6 +88,7 @@ ROWS: dict[State, Row] = {
         Cell(Trigger.DENY, at_facts.deny, _ASKED_AGAIN),
         Cell(Trigger.CORRECTION, at_facts.correction_while_confirming, _ASKED_AGAIN),
         Cell(Trigger.FACT, at_facts.other_fact),
+        Cell(Trigger.SIGNS, at_facts.signs, _FACT),
         Cell(Trigger.BLANK, at_facts.left_blank, STEP_STARTS),
         Cell(Trigger.TYPED, at_facts.typed_while_confirming, _FACT),
         Cell(Trigger.IMPLAUSIBLE, at_facts.implausible, _ASKED_AGAIN),

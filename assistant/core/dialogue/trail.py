@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 class Pending:
     """A result that was understood and waits to be affirmed.
 
-    `seen` is what was perceived, if it was not said or keyed; `how` is then its source, and `by` how it was taken.
+    `seen` is what was perceived, if it was not said or keyed; `how` is then its source, `by` how it was taken, and
+    `sure` how surely the word that took it was heard.
     """
 
     answer: Answer
@@ -36,6 +37,7 @@ class Pending:
     judged: Decimal | None = None
     seen: Perceived | None = None
     by: str = ""
+    sure: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -93,6 +94,13 @@ def judge(talk: Talk, reading: Reading, base: Decimal) -> tuple[Answer | None, D
     return found.band or reading.unjudged, None if found.value == base else found.value
 
 
+def all_spelled(talk: Talk) -> Known[Any]:
+    """The words "that is all" where a yes or more signs are waited for: all of it is read back once more."""
+    waiting = talk.asked.waiting
+    assert waiting is not None  # noqa: S101
+    return Known(Trigger.FACT, replace(waiting, more=False))
+
+
 def understand_fact(talk: Talk, result: Result, source: Origin) -> Known[Any]:
     """The meaning of an answer for the fact in question."""
     asked = talk.facts.asked
@@ -100,7 +108,7 @@ def understand_fact(talk: Talk, result: Result, source: Origin) -> Known[Any]:
         return UNEXPECTED
     inquiry = asked.inquiry
     if asked.spells:
-        if result.signs is None or talk.state is State.CONFIRMING:
+        if result.signs is None or (talk.state is State.CONFIRMING and not asked.open):
             return UNEXPECTED
         return Known(Trigger.SIGNS, Signs(result.signs, source))
     if inquiry.kind is FactKind.CHOICE:

@@ -27,6 +27,13 @@ HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
 }
 """The two points of the heavy lamp that loads the circuit for a meter, positive first; None is the probed point."""
 
+NAMED_BY = {"vin": "order"}
+"""Facts that nobody is asked for once another one is known: the repair order names the car, so that its number need not
+be spelled as well."""
+
+ONLY_WRITTEN = ("odometer",)
+"""Facts that are numbers and that only the write-up needs: no reading and no lamp is judged by them."""
+
 CYLINDERS = "cylinders"
 """The fact that makes a cranking speed of the compressions that the ear counts."""
 

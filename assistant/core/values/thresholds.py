@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.starter import StarterLimits
 
-RULES = 4
+RULES = 5
 """The present rules of the dialogue.
 
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
@@ -17,6 +17,8 @@ rest; what was measured is not asked again, and a hand-over to another procedure
 rules decides as it did, but is spoken to in today's words.
 3: a reading that was not understood, or that was denied, is asked for digit by digit.
 4: "standing by" leaves the board when the work goes on.
+5: one word takes a reading of the meter and confirms it, where a mistake costs no more than a step; a yes ends what is
+spelled.
 """
 
 
@@ -93,6 +95,11 @@ class Thresholds:
         """Whether the digits of a reading are asked for when it was not understood."""
         return self.rules >= DIGITS
 
+    @property
+    def one_word(self) -> bool:
+        """Whether one word takes a reading of the meter and confirms it, and a yes ends what is spelled."""
+        return self.rules >= ONE_WORD
+
     def of(self, kind: AnswerKind) -> KindLimits:
         """The limits of confidence for a kind of answer."""
         own = next((limits for limits in self.by_kind if limits.kind is kind), None)
@@ -104,6 +111,9 @@ PACED = 2
 
 DIGITS = 3
 """The first rules that ask for the digits of a reading."""
+
+ONE_WORD = 5
+"""The first rules in which one word takes a reading of the meter and confirms it."""
 
 OLD_RULES = 0
 """`Thresholds.rules` of a session that was recorded before they were numbered."""

@@ -92,8 +92,13 @@ def reading_asked(value: Decimal, unit: str, wanted: str) -> str:
     Nothing was said, so nothing was misheard, and the meter is on the right function.
     A unit that is not the one of the step is said, since it is what a glance misreads: "3.86 kilohms?".
     """
-    words = reading_words(value, unit).rstrip(".")
-    return f"{words.partition(' ')[0] if unit == wanted else words}?"
+    return f"{reading_told(value, unit, wanted).rstrip('.')}?"
+
+
+def reading_told(value: Decimal, unit: str, wanted: str) -> str:
+    """A reading that was just taken, before what comes next: "12.4." in the unit of the step, else with its unit."""
+    words = reading_words(value, unit)
+    return f"{words.rstrip('.').partition(' ')[0]}." if unit == wanted else words
 
 
 _FOUR_DIGITS = Context(prec=4, rounding=ROUND_HALF_EVEN)

@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from sample_knowledge import CIRCUIT, knowing
 from sample_library import sample_library
+from sample_states import WEIGHING
 
 from assistant.core.dialogue.policy import HEAVIEST_LAMP_A, lamp_refused
 from assistant.core.dialogue.states import State
@@ -17,6 +18,7 @@ from assistant.core.reasoning.evidence import assess
 from assistant.core.reasoning.posterior import WeighedResult
 from assistant.core.values.entries import CautionGiven
 from assistant.core.values.result import Control
+from assistant.core.values.thresholds import ONE_WORD
 from assistant.measured import DEFAULT_THRESHOLDS as LIMITS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -52,6 +54,42 @@ def test_taking_back_the_end_of_another_test_waits_for_the_paused_one_again() ->
         talk.hear(control=Control.CORRECTION)
         talk.ready()
         assert talk.runner.position == ("ignition-kind", "coil-driver")
+
+
+@pytest.mark.parametrize("rules", [ONE_WORD, ONE_WORD - 1])
+def test_one_yes_keeps_all_that_leads_to_a_step(rules: int) -> None:
+    """Of a test that is asked for again the first result is offered; the next one needs no question, and what leads
+    elsewhere is offered alone.  In a session of earlier rules each is offered.
+    """
+    talk = Dialogue(WEIGHING, replace(LIMITS, rules=rules))
+    talk.begin("coil-control")
+    talk.ready()
+    talk.hear(value="11.1")
+    talk.hear(control=Control.AFFIRM)
+    talk.ready()
+    talk.hear("feed-dark")
+    talk.ready()
+    talk.rested()
+    talk.hear(value="0.0")
+    talk.hear(control=Control.AFFIRM)
+    choose(talk, "driver-supply-and-inputs")
+    offered = [talk.runner.position[1]]
+    kept = "Keep all you measured? Yes or no?" if rules == ONE_WORD else "Keep it? Yes or no?"
+    assert talk.last.endswith(kept)
+    while talk.runner.position[1] != "feed-volts-while-cranking":
+        talk.hear(control=Control.AFFIRM)
+        if talk.runner.position[1] == "security-lamp":
+            talk.hear("lamp-off")
+        offered.append(talk.runner.position[1])
+    looked = [] if rules == ONE_WORD else ["feed-and-switched"]
+    assert ["battery-while-cranking", *looked, "feed-volts-while-cranking"] == offered
+    assert talk.runner.state is State.READING_BACK
+    assert talk.last.endswith("Keep it? Yes or no?")
+    talk.hear(control=Control.NEGATIVE)
+    talk.ready()
+    talk.hear(control=Control.CORRECTION)
+    back = "security-lamp" if rules == ONE_WORD else "feed-and-switched"
+    assert back == talk.runner.position[1], "a correction goes back behind what was kept without a question"
 
 
 def test_a_caution_is_short_while_it_keeps_being_given() -> None:

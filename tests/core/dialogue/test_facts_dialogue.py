@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -32,6 +33,7 @@ from assistant.core.values.events import (
     TypedFact,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
+from assistant.core.values.thresholds import ONE_WORD
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -49,6 +51,19 @@ def begun(procedure: str = "intake", *facts: TypedFact) -> Dialogue:
     talk = Dialogue(LIBRARY)
     talk.begin(procedure, facts)
     return talk
+
+
+def without_order() -> Dialogue:
+    """One that asks for the VIN, because the order was left blank."""
+    talk = begun()
+    talk.key("plus")
+    return talk
+
+
+def asked_for(talk: Dialogue) -> str:
+    """The fact that is asked for."""
+    assert talk.runner.asked is not None
+    return talk.runner.asked.inquiry.name
 
 
 def given_facts(talk: Dialogue) -> dict[str, str]:
@@ -76,19 +91,60 @@ def pressed(talk: Dialogue, signs: str) -> None:
 
 
 def test_a_fact_is_spelled_in_groups_read_back_and_affirmed() -> None:
-    """Each group is read back in the words of the alphabet; the whole counts only after a yes."""
+    """Each group is read back with a question: more signs go on, a yes ends, and nothing counts before it."""
     talk = begun()
     assert "Repair order number?" in talk.last
     assert Spelling.SIGNS is listened(talk).spelling
     talk.hear(signs="R0")
-    assert "Romeo, zero." == talk.last
+    assert "Romeo, zero. Right?" == talk.last
+    assert Spelling.SIGNS is listened(talk).spelling
     talk.hear(signs="47")
-    talk.hear(control=Control.THAT_IS_ALL)
-    assert "Repair order: romeo, zero, four, seven. Yes or no?" == talk.last
+    assert "Four, seven. Right?" == talk.last
+    assert "R047" == board(talk).headline
     assert {} == given_facts(talk)
     talk.hear(control=Control.AFFIRM)
     assert {"order": "R047"} == given_facts(talk)
-    assert "What's the VIN?" in talk.last
+
+
+def test_that_is_all_reads_back_the_whole_once_more() -> None:
+    """It is no yes: what was spelled still waits for one, and takes no more signs."""
+    talk = begun()
+    talk.hear(signs="R0")
+    talk.hear(signs="47")
+    talk.hear(control=Control.THAT_IS_ALL)
+    assert "Repair order: romeo, zero, four, seven. Yes or no?" == talk.last
+    assert Spelling.NONE is listened(talk).spelling
+    talk.hear(signs="1")
+    assert {} == given_facts(talk)
+    talk.hear(control=Control.AFFIRM)
+    assert {"order": "R047"} == given_facts(talk)
+
+
+def test_a_session_of_earlier_rules_ends_what_is_spelled_as_it_did() -> None:
+    """Each group is only repeated; "that is all" ends, and then a yes counts."""
+    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, rules=ONE_WORD - 1))
+    talk.begin("intake")
+    assert "Then say: that is all." in talk.last
+    talk.hear(signs="R0")
+    assert "Romeo, zero." == talk.last
+    assert State.INQUIRING is talk.runner.state
+    talk.hear(control=Control.AFFIRM)
+    assert {} == given_facts(talk)
+    talk.hear(control=Control.THAT_IS_ALL)
+    talk.hear(control=Control.AFFIRM)
+    assert {"order": "R0"} == given_facts(talk)
+
+
+def test_what_is_spelled_goes_on_by_keys() -> None:
+    """Digits after what was heard are digits, zero as well; Enter reads the whole back, and a second one counts."""
+    talk = begun()
+    talk.hear(signs="47")
+    talk.key("1", "0")
+    assert State.INQUIRING is talk.runner.state
+    talk.key("enter")
+    assert "Repair order: four, seven, one, zero. Yes or no?" == talk.last
+    talk.key("enter")
+    assert {"order": "4710"} == given_facts(talk)
 
 
 def test_correction_takes_the_last_group_back_and_negative_all() -> None:
@@ -99,14 +155,28 @@ def test_correction_takes_the_last_group_back_and_negative_all() -> None:
     talk.hear(control=Control.CORRECTION)
     assert "Undone: three, four." in talk.last
     talk.hear(signs="5")
-    assert "12 5" == board(talk).typed
+    assert "125" == board(talk).headline
     talk.hear(control=Control.NEGATIVE)
     assert "" == board(talk).typed
 
 
+def test_the_order_names_the_car() -> None:
+    """Nobody spells a VIN whose order is known, unless the order is taken back; it is asked where none is known."""
+    talk = begun()
+    talk.hear(signs="4711")
+    talk.hear(control=Control.AFFIRM)
+    assert "odometer" == asked_for(talk)
+    talk.hear(control=Control.CORRECTION)
+    talk.hear(control=Control.LEAVE_BLANK)
+    assert "vin" == asked_for(talk)
+    old = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, rules=ONE_WORD - 1))
+    old.begin("intake", (ORDER,))
+    assert "vin" == asked_for(old)
+
+
 def test_a_vin_ends_by_itself_and_its_check_digit_is_checked() -> None:
     """With the seventeenth sign it is read back; with a wrong check digit it can not be affirmed as it is."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     for group in ("1G4AH5", "9H45G1", "18341"):
         talk.hear(signs=group)
     assert State.CONFIRMING is talk.runner.state
@@ -116,7 +186,7 @@ def test_a_vin_ends_by_itself_and_its_check_digit_is_checked() -> None:
 
 def test_the_one_sign_that_explains_a_wrong_check_digit_is_proposed() -> None:
     """The odd character is named; it is only a proposal, and a negative keeps what was spelled."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     for group in ("1G4AH5", "9H45G1", "183A1"):
         talk.hear(signs=group)
     assert "Maybe position 16, four for alfa." in talk.last
@@ -131,7 +201,7 @@ def test_the_one_sign_that_explains_a_wrong_check_digit_is_proposed() -> None:
 
 def test_of_a_few_possible_slips_one_is_chosen_by_its_number() -> None:
     """When several slips would explain it, they have numbers; the chosen one is read back."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     pressed(talk, "1G44H59H45G118341")
     assert ("1", "position 4 may be A, not 4") == board(talk).choices[0]
     assert "Maybe 1: position 4, alfa for four. 2: positions 13 and 14 exchanged. Say which." in talk.last
@@ -168,13 +238,26 @@ def test_whatever_is_spelled_is_what_is_kept(signs: str, keyed: bool) -> None:
 def test_a_number_is_read_back_in_the_unit_that_was_given() -> None:
     """Miles stay miles; the point key takes kilometers; an implausible number is asked for again."""
     talk = begun("intake", ORDER, VIN)
-    talk.hear(signs="982000", unit="miles")
+    talk.hear(signs="982000", unit="miles", confidence=0.9)
     assert "Odometer: niner, eight, two, zero, zero, zero, miles. Yes or no?" == talk.last
     talk.key("minus", *"1300000", "enter", "point")
     assert talk.last.startswith("Odometer: that can't be right.")
     talk.key("minus", *"98200", "enter", "point", "enter")
     entry = next(e for e in talk.entries if isinstance(e, FactGiven) and e.fact == "odometer")
     assert ("98200", "km", "keypad", "affirmed") == (entry.value, entry.unit, entry.how, entry.confirmed)
+
+
+def test_a_number_that_judges_nothing_counts_at_once_if_it_was_heard_well() -> None:
+    """The odometer is read back with the next question, and "correction" takes it back; other numbers wait."""
+    talk = begun("intake", ORDER, VIN)
+    talk.hear(signs="98200", unit="miles")
+    assert talk.last.startswith("Odometer: niner, eight, two, zero, zero, miles. Which cylinder?")
+    assert "98200" == given_facts(talk)["odometer"]
+    talk.hear(control=Control.CORRECTION)
+    assert "odometer" == asked_for(talk)
+    talk.hear(signs="98300", unit="miles")
+    talk.hear(value="2")
+    assert State.CONFIRMING is talk.runner.state
 
 
 def test_a_doubtful_choice_is_affirmed_a_clear_one_read_back() -> None:
@@ -231,8 +314,9 @@ def test_stop_and_stand_by_keep_what_was_spelled(state: State) -> None:
     """After a stop the same fact is asked for with what there was of it."""
     talk = begun()
     talk.hear(signs="R0")
-    if state is State.CONFIRMING:
-        talk.hear(control=Control.THAT_IS_ALL)
+    if state is State.INQUIRING:
+        talk.hear(signs="5")
+        talk.hear(control=Control.CORRECTION)
     assert state is talk.runner.state
     talk.hear(control=Control.STOP)
     assert State.STANDING_BY is talk.runner.state
@@ -243,7 +327,7 @@ def test_stop_and_stand_by_keep_what_was_spelled(state: State) -> None:
 
 def test_a_crash_resumes_at_the_same_fact() -> None:
     """The same events give the same dialogue again, and a resumed session asks for the same fact."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     talk.hear(signs="1G4")
     talk.key("point", "2")
     again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
@@ -255,7 +339,7 @@ def test_a_crash_resumes_at_the_same_fact() -> None:
 
 def test_not_understood_silence_and_help_are_those_of_the_fact() -> None:
     """No match tapers to the keys; silence and choices say what may be said; not sure tells where to look."""
-    talk = begun("intake", ORDER)
+    talk = without_order()
     for _ in range(3):
         talk.send(NoMatch(talk.now, "[unk]", 0.2))
     assert "Use the keys. Key it in" in talk.last
@@ -280,11 +364,11 @@ def test_without_ears_the_keys_are_told() -> None:
 def test_a_voice_note_comes_back_to_the_fact() -> None:
     """The complaint can be spoken as a note while the order is asked for."""
     talk = begun()
-    talk.hear(signs="R0")
+    talk.key("4")
     talk.hear(control=Control.VOICE_NOTE)
     assert State.INQUIRING is talk.runner.state
     assert "Note saved." in talk.last
-    assert "R0" == board(talk).typed
+    assert "4" == board(talk).typed
 
 
 # --- readings that are judged by facts ------------------------------------------------------------
