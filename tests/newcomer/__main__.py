@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from roots import (
     RELEASES,
     USER,
+    apart,
     disk_mb,
     fetched_mb,
     make_root,
@@ -107,14 +108,14 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
         clone = root / home / "bay-assistant"
         subprocess.run(["git", "clone", "--quiet", "--no-hardlinks", str(ROOT), str(clone)], check=True)
         shutil.copy(wheel, clone / WHEEL)
-        subprocess.run(
-            ["chroot", str(root), "chown", "-R", f"{account}:", f"/{home}/bay-assistant"], check=True
-        )
+        processor = RELEASES[release].processor
+        owned = ["chroot", str(root), "chown", "-R", f"{account}:", f"/{home}/bay-assistant"]
+        subprocess.run([*apart(processor), *owned], check=True)
         before = packages_in(root), fetched_mb(root), disk_mb(root)
         setup, status, spent, python = 0.0, 0, 0.0, "?"
         parts = parts_of(way, (clone / "README.md").read_text(encoding="utf-8"))
         for part in parts:
-            ended = run_in(root, account, f"/{home}/bay-assistant", part)
+            ended = run_in(root, account, f"/{home}/bay-assistant", part, processor)
             print(f"{release} {account} {way}: {part}: {ended.status}, {ended.wall_s:.1f} s", file=sys.stderr)
             status, spent = ended.status, ended.processor_s
             setup += 0.0 if part is parts[-1] else ended.wall_s
@@ -122,7 +123,7 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
                 print(ended.said[-4000:], file=sys.stderr)
             if status:
                 break
-        version = run_in(root, account, "/", "python3 --version").said.split()
+        version = run_in(root, account, "/", "python3 --version", processor).said.split()
         python = version[-1] if version else python
         write_up = way == "tests" or (clone / "demo-session" / "write-up.txt").is_file()
         left = mounts_below(Path(folder), Path("/proc/self/mounts").read_text(encoding="utf-8"))
