@@ -14,12 +14,12 @@ import re
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self, TextIO
 
 from assistant.printing import in_line, unescaped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
 _FIRST_S, _EVERY_S = 1.0, 0.25
 """When the bar is drawn first, and how often after that, s."""
@@ -127,9 +127,12 @@ class TimeLeft:
         self._estimate = Estimate(parts or {what: 1.0}, known=known)
         self._ended = threading.Event()
         self._thread: threading.Thread | None = None
+        self._line = threading.Lock()
+        self._bar: Any = None
 
     def __enter__(self) -> Self:
         if on_a_terminal():
+            self._stream = unescaped(sys.stderr)  # the work may lay its own errors aside meanwhile
             self._thread = threading.Thread(target=self._draw, name="time left", daemon=True)
             self._thread.start()
         return self
@@ -142,7 +145,7 @@ class TimeLeft:
         self._ended.set()
         if self._thread is not None:
             self._thread.join()
-            self._thread = None
+            self._thread = self._bar = None
 
     def part(self, name: str) -> Callable[..., None]:
         """Begin a part; what it reports counts for it, as in `show`."""
@@ -152,6 +155,14 @@ class TimeLeft:
     def show(self, done: float, of: float, ahead: float = 0.0) -> None:
         """So much of the present part is done, and so much is being worked on now (0: as usual)."""
         self._estimate.report(done, of, self._elapsed(), ahead)
+
+    @contextlib.contextmanager
+    def aside(self) -> Iterator[None]:
+        """Write to the same terminal meanwhile: the bar makes room, and comes back below."""
+        with self._line:
+            if self._bar is not None:
+                self._bar.clear()
+            yield
 
     def _again(self) -> None:
         """Another work begins, of which nothing is known."""
@@ -166,7 +177,9 @@ class TimeLeft:
             return
         with contextlib.suppress(OSError, ValueError):  # the terminal was closed: nobody looks at it any more
             at = self._elapsed()
-            with _bar(self._what, self._times(at)) as bar:
+            with self._line:
+                self._bar = _bar(self._what, self._times(at), self._stream)
+            with self._bar as bar:
                 estimate = self._estimate
                 while not self._ended.wait(_EVERY_S):
                     at = self._elapsed()
@@ -174,13 +187,14 @@ class TimeLeft:
                     estimate = self._estimate
                     bar.desc = self._what
                     bar.postfix = self._times(at)
-                    bar.refresh()
+                    with self._line:
+                        bar.refresh()
 
     def _times(self, at: float) -> str:
         return f"{spoken(at)}, {spoken(self._estimate.left(at))} left"
 
 
-def _bar(what: str, times: str) -> Any:
+def _bar(what: str, times: str, stream: TextIO) -> Any:
     """A bar of tqdm; nothing of it asks for locks between processes or starts its own thread."""
     from tqdm.std import tqdm  # noqa: PLC0415  0.1 s, and only a terminal needs it
 
@@ -190,7 +204,7 @@ def _bar(what: str, times: str) -> Any:
         desc=what,
         postfix=times,
         total=1.0,
-        file=unescaped(sys.stderr),
+        file=stream,
         leave=False,
         dynamic_ncols=True,
         ascii=".#",

@@ -27,7 +27,7 @@ def left_out_sentence(left_out: Sequence[str]) -> str:
 
 
 def lamp_remarks(settings: Settings, terms: Terms) -> tuple[str, ...]:
-    """The test lamp that a new session takes from settings or options, so that nobody works with another one unnoticed."""
+    """The test lamp that a new session takes from settings or options, so that none is used unnoticed."""
     facts = settings.facts
     inquiry = terms.facts.get("lamp-kind")
     if settings.resume is not None or inquiry is None or not (facts.lamp_kind or facts.lamp_current):

@@ -38,7 +38,7 @@ EMULATORS = Path("/usr/lib/binfmt.d")
 _QEMU_NAMES = {"arm64": "aarch64"}
 """Debian's name of a processor to QEMU's."""
 
-# Flag F: the kernel holds the emulator open, so a root need not have it. Flag C: sudo may become root, as on its machine.
+# Flag F: the kernel holds the emulator open, so a root need not have it. Flag C: sudo may become root.
 _EMULATED = """
 table=/proc/sys/fs/binfmt_misc
 if [ -n "$1" ] && ! grep -qs '^flags:.*F.*C\\|^flags:.*C.*F' "$table/${1##*/}"; then
@@ -126,8 +126,12 @@ def why_not(processor: str = "") -> str:
     if not (EMULATORS / f"qemu-{_QEMU_NAMES[processor]}.conf").exists():
         return f"Skipped: qemu-user-static is not installed, which runs programs for {processor}."
     tried = subprocess.run([*apart(processor), "true"], capture_output=True, check=False)
-    return "" if tried.returncode == 0 else (
-        f"Skipped: the kernel takes no emulator for {processor}, or has one without the flags F and C (binfmt_misc)."
+    return (
+        ""
+        if tried.returncode == 0
+        else (
+            f"Skipped: the kernel takes no emulator for {processor}, or one without the flags F and C (binfmt_misc)."
+        )
     )
 
 
@@ -166,7 +170,10 @@ def make_root(release: Release, root: Path) -> None:
     like = [] if (script / release.suite).exists() else [str(script / ("gutsy" if release.keys else "sid"))]
     keys = [f"--keyring={release.keys}"] if release.keys else []
     command = [*apart(release.processor), "debootstrap", "--variant=minbase"]
-    command += [f"--components={release.components}", *([f"--arch={release.processor}"] if release.processor else [])]
+    command += [
+        f"--components={release.components}",
+        *([f"--arch={release.processor}"] if release.processor else []),
+    ]
     include = ["--include=sudo,ca-certificates"]
     _checked([*command, *include, *keys, release.suite, str(root), archive, *like])
     settings = subprocess.run(["apt-config", "dump"], capture_output=True, text=True, check=True).stdout
@@ -180,7 +187,18 @@ def make_root(release: Release, root: Path) -> None:
             shutil.copytree(Path("/") / name, root / name)
         elif (Path("/") / name).is_file():
             shutil.copy(Path("/") / name, root / name)
-    _checked([*apart(release.processor), "chroot", str(root), "useradd", "--create-home", "--shell", "/bin/bash", USER])
+    _checked(
+        [
+            *apart(release.processor),
+            "chroot",
+            str(root),
+            "useradd",
+            "--create-home",
+            "--shell",
+            "/bin/bash",
+            USER,
+        ]
+    )
     (root / "etc/sudoers.d" / USER).write_text(f"{USER} ALL=(ALL) NOPASSWD: ALL\n")
 
 
@@ -199,7 +217,19 @@ def run_in(root: Path, account: str, folder: str, command: str, processor: str =
     own = {"HOME": home, "USER": account, "LANG": "C.UTF-8", "TERM": "dumb", "PATH": path}
     begun = time.monotonic()
     process = subprocess.Popen(
-        [*apart(processor), "sh", "-c", _INSIDE, "sh", str(root), folder, account, "/bin/bash", "-c", command],
+        [
+            *apart(processor),
+            "sh",
+            "-c",
+            _INSIDE,
+            "sh",
+            str(root),
+            folder,
+            account,
+            "/bin/bash",
+            "-c",
+            command,
+        ],
         env={**variables(), **own},
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
