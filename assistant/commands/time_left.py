@@ -27,6 +27,15 @@ _FIRST_S, _EVERY_S = 1.0, 0.25
 _TRUST_S = 0.5
 """For so long, s, the weights count like work that was done at the speed of the machine where they were measured."""
 
+_SLOWEST = 4.0
+"""The largest slowness that is presumed: a program that waited for somebody before its work was not slow."""
+
+_LEAST_S = 0.05
+"""From so much processor time, s, a slowness can be told."""
+
+_STARTED = time.monotonic(), time.process_time()
+"""When the program began (this module is loaded with it): the clock, and its processor time, s."""
+
 _OF = re.compile(r"(\d+(?:\.\d+)?) of (\d+(?:\.\d+)?)")
 
 
@@ -37,13 +46,17 @@ class Estimate:
         parts: Weight of each part, in order. If `known`, it is the time in s on the machine where it was measured.
         known: Whether the weights are times; else nothing is estimated before something was done.
         begun: When it began, s on the clock of all times that follow.
+        slowness: How many times slower than where it was measured the work is presumed to be until it shows itself.
     """
 
-    def __init__(self, parts: Mapping[str, float], *, known: bool, begun: float = 0.0) -> None:
+    def __init__(
+        self, parts: Mapping[str, float], *, known: bool, begun: float = 0.0, slowness: float = 1.0
+    ) -> None:
         self._begun = begun
         self._parts = dict(parts)
         self._whole = sum(self._parts.values())
         self._trust = _TRUST_S if known else 0.0
+        self._trusted_s = self._trust * slowness
         self._longest = 0.0
         self._before, self._until = 0.0, next(iter(self._parts.values()))
         self._told, self._done, self._at, self._end = 0.0, 0.0, 0.0, 0.0
@@ -81,7 +94,7 @@ class Estimate:
     def _now(self, at: float) -> float:
         """The weight that is done: what was reported, and since then as quickly, up to what is worked on."""
         at -= self._begun
-        speed = (self._done + self._trust) / max(self._at + self._trust, 1e-9)
+        speed = (self._done + self._trust) / max(self._at + self._trusted_s, 1e-9)
         now = self._done + speed * max(at - self._at, 0.0)
         return max(min(now, self._end), self._done) if self._done or self._trust else 0.0
 
@@ -94,7 +107,7 @@ class Estimate:
         now = self._now(at)
         if now + self._trust <= 0:
             return None
-        return max(self._whole - now, 0.0) * (at - self._begun + self._trust) / (now + self._trust)
+        return max(self._whole - now, 0.0) * (at - self._begun + self._trusted_s) / (now + self._trust)
 
 
 def spoken(seconds: float | None) -> str:
@@ -105,6 +118,18 @@ def spoken(seconds: float | None) -> str:
         return f"{max(round(seconds), 1)} s"
     minutes = round(seconds / 60)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def slowness(clock_s: float, processor_s: float) -> float:
+    """How many times slower than alone on its machine a work is presumed to be: as the program was so far.
+
+    Args:
+        clock_s: Time since the program began.
+        processor_s: Processor time that it got in it, on one core.
+    """
+    if processor_s < _LEAST_S:
+        return 1.0
+    return min(max(clock_s / processor_s, 1.0), _SLOWEST)
 
 
 def on_a_terminal() -> bool:
@@ -124,7 +149,8 @@ class TimeLeft:
     def __init__(self, what: str, parts: Mapping[str, float] | None = None, *, known: bool = False) -> None:
         self._what = what
         self._begun = time.monotonic()
-        self._estimate = Estimate(parts or {what: 1.0}, known=known)
+        slow = slowness(self._begun - _STARTED[0], time.process_time() - _STARTED[1])
+        self._estimate = Estimate(parts or {what: 1.0}, known=known, slowness=slow)
         self._ended = threading.Event()
         self._thread: threading.Thread | None = None
         self._line = threading.Lock()

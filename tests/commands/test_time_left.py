@@ -19,7 +19,7 @@ import pytest
 from calling import ROOT
 from hypothesis import given, strategies as st
 
-from assistant.commands.time_left import Estimate, TimeLeft, ToldTime, on_a_terminal, spoken
+from assistant.commands.time_left import Estimate, TimeLeft, ToldTime, on_a_terminal, slowness, spoken
 
 times = st.floats(0.0, 1e4, allow_nan=False)
 weights = st.lists(st.floats(0.1, 1e3), min_size=1, max_size=5)
@@ -55,6 +55,26 @@ def test_a_slower_machine_is_learnt_from_its_work() -> None:
     for second in range(1, 51):
         estimate.report(second * 0.2, 20.0, float(second))
     assert estimate.left(50.0) == pytest.approx(50.0, rel=0.05)
+
+
+def test_a_busy_machine_is_seen_before_the_first_report() -> None:
+    """Where the program got a third of a core so far, the known times count three times, and half a second of it."""
+    slow = slowness(1.5, 0.5)
+    estimate = Estimate({"all": 20.0}, known=True, slowness=slow)
+    estimate.begin("all", 0.0)
+    assert estimate.left(0.0) == pytest.approx(60.0)
+    assert estimate.left(6.0) == pytest.approx(54.0)
+    for second in range(1, 11):
+        estimate.report(float(second), 20.0, float(second))
+    assert estimate.left(10.0) == pytest.approx(10.0, rel=0.1)
+
+
+@given(times, times)
+def test_a_machine_is_presumed_neither_quicker_nor_endlessly_slow(clock: float, processor: float) -> None:
+    """One that was idle has slowness 1; a program that waited for somebody, or did nothing yet, tells little."""
+    assert 1.0 <= slowness(clock, processor) <= 4.0
+    assert 1.0 == slowness(clock, clock)
+    assert 1.0 == slowness(clock, 0.0)
 
 
 def test_of_two_pieces_that_end_together_the_first_report_takes_nothing_back() -> None:
