@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from roots import RELEASES, archive_of, mounts_below, run_in, why_not
+import roots
+from roots import RELEASES, apart, archive_of, mounts_below, run_in, why_not
 
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPT = Path(__file__).with_name("__main__.py")
@@ -42,6 +43,21 @@ def test_the_parts_of_a_command_are_the_whole_of_it(script: dict[str, Any]) -> N
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for way, command in script["commands_of"](readme).items():
         assert command == " && ".join(script["parts_of"](way, readme))
+
+
+def test_what_pipx_needs_is_what_readme_says(script: dict[str, Any]) -> None:
+    """The packages of README's row for Debian and its kin are those that the script installs."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    row = next(line for line in readme.splitlines() if line.startswith("| Debian"))
+    said = re.search(r"sudo apt install ([^`]+)`", row)
+    assert said is not None
+    asked = [word for word in script["PIPX"].split(" install ")[1].split() if not word.startswith("-")]
+    assert said[1].split() == asked
+
+
+def test_the_few_tests_are_there(script: dict[str, Any]) -> None:
+    """The tests that try another processor are files of this project."""
+    assert [] == [name for name in script["FEW"] if not (ROOT / name).is_file()]
 
 
 def test_a_readme_without_commands_is_an_error(script: dict[str, Any]) -> None:
@@ -71,6 +87,34 @@ def test_another_account_is_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda tool: f"/usr/bin/{tool}")
     monkeypatch.setattr(os, "geteuid", lambda: 1000)
     assert "Skipped: debootstrap needs root, and this is another account." == why_not()
+
+
+def test_a_missing_emulator_is_the_reason(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A root of another processor needs QEMU's user emulation, and the package is named."""
+    if why := why_not():
+        pytest.skip(why)
+    monkeypatch.setattr(roots, "EMULATORS", tmp_path)
+    assert "Skipped: qemu-user-static is not installed, which runs programs for arm64." == why_not("arm64")
+
+
+def test_the_kernel_knows_an_emulator_only_while_a_command_runs() -> None:
+    """The emulator is open to roots that lack it (F) and lets sudo become root (C); this machine stays as it was."""
+    if why := why_not("arm64"):
+        pytest.skip(why)
+    entry = Path("/proc/sys/fs/binfmt_misc/qemu-aarch64")
+    before = entry.exists()
+    told = subprocess.run(
+        [*apart("arm64"), "cat", str(entry)], capture_output=True, text=True, check=True
+    ).stdout
+    flags = re.search(r"^flags: (\w+)$", told, re.MULTILINE)
+    assert flags is not None
+    assert {"F", "C"} <= set(flags[1])
+    assert before == entry.exists()
+    looked = "mount -t binfmt_misc binfmt_misc /proc/sys/fs/binfmt_misc; ls /proc/sys/fs/binfmt_misc"
+    listed = subprocess.run(
+        [*apart(), "sh", "-c", looked], capture_output=True, text=True, check=False
+    ).stdout
+    assert before == (entry.name in listed.split())
 
 
 @pytest.mark.parametrize(
