@@ -378,6 +378,8 @@ def test_the_first_sentence_of_a_voice_may_take_longer(
     with pytest.raises(GearProblem, match="did not answer"):
         thread.render("two", HEART, 175, urgent=True)
     go_on.set()
+    assert thread._stuck is not None
+    thread._stuck.answer.result(timeout=20)
 
 
 def test_an_urgent_sentence_waits_for_the_one_in_work_only(
