@@ -203,3 +203,41 @@ def test_the_line_fits_and_is_clear_after_an_interruption(columns: int, tmp_path
     assert [] == [row for row in rows if not shape.fullmatch(row)]
     assert max(map(len, rows)) <= columns
     assert last == "bay-assistant: Interrupted.\r\n"
+
+
+ASIDE = """
+import sys, time
+from assistant.commands.time_left import TimeLeft
+with TimeLeft("Hearing") as left:
+    left.show(1, 3)
+    time.sleep(1.6)
+    with left.aside():
+        print("a result", flush=True)
+    time.sleep(0.6)
+"""
+
+
+def test_a_result_on_the_same_terminal_has_a_line_of_its_own() -> None:
+    """The bar makes room for what is printed meanwhile, comes back below it, and is gone at the end."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    with subprocess.Popen(
+        [sys.executable, "-c", ASIDE],
+        cwd=ROOT,
+        env={**os.environ, "TERM": "xterm"},
+        stdout=theirs,
+        stderr=theirs,
+    ):
+        os.close(theirs)
+        drawn = b""
+        with contextlib.suppress(OSError):  # EIO at its end, pty(7)
+            while piece := os.read(ours, 1024):
+                drawn += piece
+    os.close(ours)
+    before, after = drawn.decode().split("\r\n")
+    *bars, result = before.split("\r")
+    assert "a result" == result
+    assert bars[-1].strip() == ""
+    assert any("left" in row for row in bars)
+    assert "left" in after
+    assert after.split("\r")[-1].strip() == ""
