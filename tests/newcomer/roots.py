@@ -4,8 +4,9 @@ A command runs in namespaces of its own for mounts and processes (unshare(1)). T
 also when it is killed, so neither a mount nor a sound server outlives it.
 How this machine reaches its mirrors (apt's and pip's settings, proxies, certificates) is read from it each time.
 
-A root of another processor runs through QEMU's user emulation. The kernel is told of it in the same namespace, with the
-line that Debian's package brings; from Linux 6.7 on the kernel forgets it again when the namespace ends (binfmt_misc).
+A root of another processor runs through QEMU's user emulation. The kernel is told of it for the time of each command,
+with the line that Debian's package brings (binfmt_misc); a command that is killed leaves that entry behind until the
+machine starts again, if binfmt_misc was mounted before.
 """
 
 from __future__ import annotations
@@ -38,13 +39,19 @@ EMULATORS = Path("/usr/lib/binfmt.d")
 _QEMU_NAMES = {"arm64": "aarch64"}
 """Debian's name of a processor to QEMU's."""
 
-# Flag F: the kernel holds the emulator open, so a root need not have it. Flag C: sudo may become root.
+# Each command has an entry of its own, so those that run at once do not take it from each other. Flag F: the
+# kernel holds the emulator open, so a root need not have it. Flag C: sudo may become root.
 _EMULATED = """
-table=/proc/sys/fs/binfmt_misc
-if [ -n "$1" ] && ! grep -qs '^flags:.*F.*C\\|^flags:.*C.*F' "$table/${1##*/}"; then
-    mount -t binfmt_misc binfmt_misc "$table" && printf '%sC' "$(cat "$1.conf")" >"$table/register" || exit 125
-fi
-shift; exec "$@"
+table=/proc/sys/fs/binfmt_misc line=$1
+shift
+[ -n "$line" ] || exec "$@"
+[ -e "$table/status" ] || mount -t binfmt_misc binfmt_misc "$table" || exit 125
+name=$(mktemp -u newcomer-XXXXXXXX)
+printf '%sC' "$(sed "s/^:[^:]*:/:$name:/" "$line")" >"$table/register" || exit 125
+"$@"
+status=$?
+echo -1 >"$table/$name"
+exit $status
 """
 
 # Mounted in the namespace of one command. /dev is what debootstrap made, and what programs on a terminal need.
@@ -107,8 +114,12 @@ class Ended:
 
 def apart(processor: str = "") -> list[str]:
     """What stands before a command that runs in namespaces of its own, and for a processor (`Release`)."""
-    known = str(EMULATORS / f"qemu-{_QEMU_NAMES[processor]}") if processor else ""
-    return [*_APART, "sh", "-c", _EMULATED, "sh", known]
+    return [*_APART, "sh", "-c", _EMULATED, "sh", str(_line_of(processor)) if processor else ""]
+
+
+def _line_of(processor: str) -> Path:
+    """The file with the kernel's line for the emulator of a processor; it need not be there."""
+    return EMULATORS / f"qemu-{_QEMU_NAMES[processor]}.conf"
 
 
 def why_not(processor: str = "") -> str:
@@ -123,15 +134,13 @@ def why_not(processor: str = "") -> str:
         return "Skipped: the system does not allow new namespaces (unshare failed)."
     if not processor:
         return ""
-    if not (EMULATORS / f"qemu-{_QEMU_NAMES[processor]}.conf").exists():
+    if not _line_of(processor).exists():
         return f"Skipped: qemu-user-static is not installed, which runs programs for {processor}."
     tried = subprocess.run([*apart(processor), "true"], capture_output=True, check=False)
     return (
         ""
         if tried.returncode == 0
-        else (
-            f"Skipped: the kernel takes no emulator for {processor}, or one without the flags F and C (binfmt_misc)."
-        )
+        else f"Skipped: the kernel takes no emulator for {processor} (binfmt_misc)."
     )
 
 

@@ -97,24 +97,40 @@ def test_a_missing_emulator_is_the_reason(monkeypatch: pytest.MonkeyPatch, tmp_p
     assert "Skipped: qemu-user-static is not installed, which runs programs for arm64." == why_not("arm64")
 
 
+LISTED = (
+    "[ -e /proc/sys/fs/binfmt_misc/status ] || mount -t binfmt_misc binfmt_misc /proc/sys/fs/binfmt_misc; "
+    "cd /proc/sys/fs/binfmt_misc && grep -s . newcomer-*"
+)
+
+
 def test_the_kernel_knows_an_emulator_only_while_a_command_runs() -> None:
-    """The emulator is open to roots that lack it (F) and lets sudo become root (C); this machine stays as it was."""
+    """The emulator is open to roots that lack it (F) and lets sudo become root (C); afterwards the kernel has none."""
     if why := why_not("arm64"):
         pytest.skip(why)
-    entry = Path("/proc/sys/fs/binfmt_misc/qemu-aarch64")
-    before = entry.exists()
-    told = subprocess.run(
-        [*apart("arm64"), "cat", str(entry)], capture_output=True, text=True, check=True
-    ).stdout
-    flags = re.search(r"^flags: (\w+)$", told, re.MULTILINE)
+    in_it, after = (
+        subprocess.run([*apart(processor), "sh", "-c", LISTED], capture_output=True, text=True, check=False)
+        for processor in ("arm64", "")
+    )
+    flags = re.search(r"flags: (\w+)$", in_it.stdout, re.MULTILINE)
     assert flags is not None
     assert {"F", "C"} <= set(flags[1])
-    assert before == entry.exists()
-    looked = "mount -t binfmt_misc binfmt_misc /proc/sys/fs/binfmt_misc; ls /proc/sys/fs/binfmt_misc"
-    listed = subprocess.run(
-        [*apart(), "sh", "-c", looked], capture_output=True, text=True, check=False
-    ).stdout
-    assert before == (entry.name in listed.split())
+    assert "" == after.stdout
+
+
+def test_two_commands_at_once_have_an_emulator_each() -> None:
+    """One that ends takes nothing from one that goes on, and the status of each is its own."""
+    if why := why_not("arm64"):
+        pytest.skip(why)
+    with subprocess.Popen(
+        [*apart("arm64"), "sh", "-c", f"read go; {LISTED}; exit 3"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as first:
+        second = subprocess.run([*apart("arm64"), "true"], check=False)
+        told, _ = first.communicate("go\n")
+    assert (3, 0) == (first.returncode, second.returncode)
+    assert 1 == told.count("flags:")
 
 
 @pytest.mark.parametrize(
