@@ -444,6 +444,33 @@ def test_without_espeak_what_cannot_be_spelled_is_refused(
         Voice(cache_folder=tmp_path).render("Щит is dark.")
 
 
+WITHOUT_ITS_THREAD = """
+import hashlib, sys
+from assistant.speaking import espeak, synthesiser
+espeak.load()
+import pyttsx3.drivers._espeak as bindings
+bindings.AUDIO_OUTPUT_PLAYBACK = bindings.AUDIO_OUTPUT_RETRIEVAL = int(sys.argv[1])
+said = synthesiser.Speakers().speak("Feed side steady.", "gmw/en-us", 175)
+print(len(said.samples), hashlib.sha256(said.samples.tobytes()).hexdigest())
+"""
+
+
+def test_a_library_without_a_thread_of_its_own_speaks_too() -> None:
+    """In eSpeak NG's synchronous mode (2), as its wheel for aarch64 is built, a sentence ends and is the same."""
+    spoken = [
+        subprocess.run(
+            [sys.executable, "-c", WITHOUT_ITS_THREAD, mode],
+            capture_output=True,
+            text=True,
+            check=True,
+            timeout=60,
+        ).stdout
+        for mode in ("1", "2")
+    ]
+    assert spoken[0] == spoken[1]
+    assert int(spoken[0].split()[0]) > 10_000
+
+
 def test_another_speech_library_does_not_get_in_the_way(tmp_path: Path) -> None:
     """A system's library of the same name, here a useless one, is not taken instead of the wheel's."""
     library = Path(_ctypes.__file__)
