@@ -5,7 +5,8 @@ Some parts of the program rest on a system library that no Python package brings
 own system does, known from ``/etc/os-release`` (freedesktop.org's os-release(5): ``ID``, and ``ID_LIKE`` for systems
 that derive from another).
 
-The names for apt were tried on Debian 12 and 13. The names for dnf and brew are from memory.
+The names for apt were tried on Debian 12 and 13. Those for dnf were looked up in Fedora's package index, but for
+``alsa-plugins-pulseaudio`` (`tests/newcomer/README.md`); those for brew are from memory.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ PACTL = Need("pactl", "pulseaudio-utils", "pulseaudio-utils", "pulseaudio")
 PANGO = Need(
     "Pango",
     "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-liberation",
-    "pango liberation-fonts",
+    "pango liberation-sans-fonts",
     "pango",
 )
 CAIRO = Need("Cairo", "libcairo2", "cairo", "cairo")

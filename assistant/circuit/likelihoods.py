@@ -98,7 +98,12 @@ def weighed_circuits(library: Library) -> dict[str, list[Mechanism]]:
 
 
 def table(
-    library: Library, *, systems: int = SYSTEMS, seed: int = SEED, shares: Shares = model_shares
+    library: Library,
+    *,
+    systems: int = SYSTEMS,
+    seed: int = SEED,
+    shares: Shares = model_shares,
+    progress: Callable[[int, int], None] = lambda _done, _all: None,
 ) -> dict[str, Any]:
     """The likelihoods of all procedures whose circuit the model knows, as they stand in the file.
 
@@ -110,13 +115,18 @@ def table(
         systems: Number of random systems for each mechanism.
         seed: Seed of the systems.
         shares: Gives the shares of the answers; the circuit model by default.
+        progress: Called before each test with how much is done and how much there is: mechanisms of all tests.
     """
     cars = Systems.random(systems * POOL, seed)
     circuits: dict[str, Any] = {}
-    for circuit, ways in weighed_circuits(library).items():
+    weighed = weighed_circuits(library)
+    whole, done = sum(len(ways) * len(all_tests(library, circuit)) for circuit, ways in weighed.items()), 0
+    for circuit, ways in weighed.items():
         rows: dict[str, dict[str, str]] = {}
         counting = [_that_count(circuit, way, cars, systems) for way in ways]
         for key, step in sorted(all_tests(library, circuit).items()):
+            progress(done, whole)
+            done += len(ways)
             try:
                 found = np.concatenate(
                     [

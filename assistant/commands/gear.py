@@ -24,12 +24,18 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="also speak a sentence, in the voice and in the other one, and measure the microphone for two seconds",
     )
     add_json(parser)
-    parser.add_argument(
+    instead = parser.add_mutually_exclusive_group()
+    instead.add_argument(
         "--meter",
         nargs="?",
         const="",
         metavar="SPEC",
         help="only list the meters that are plugged in, or try one: demo, or DRIVER:conn=/dev/ttyUSB0",
+    )
+    instead.add_argument(
+        "--clamp-scope",
+        metavar="SPEC",
+        help="only try a clamp on a scope, named as for 'run', with no current in it: channel, rate, level and noise",
     )
     add_voice(parser)
     add_sound(parser)
@@ -37,9 +43,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the report; the exit status is 1 if a session could not run, or the meter that is tried gives nothing."""
+    """Print the report; the exit status is 1 if a session could not run, or what is tried gives nothing."""
     if options.meter is not None:
         return _meter(options.meter, as_json=options.json)
+    if options.clamp_scope is not None:
+        return _clamp(options.clamp_scope, as_json=options.json)
     from assistant.commands import gear_check  # noqa: PLC0415
     from assistant.commands.settled import settle  # noqa: PLC0415
 
@@ -69,3 +77,15 @@ def _meter(spec: str, *, as_json: bool) -> int:
     else:
         print(report.text(), end="")
     return 0 if isinstance(report, trial.MeterList) or report.able else 1
+
+
+def _clamp(spec: str, *, as_json: bool) -> int:
+    """Try a clamp on a scope."""
+    from assistant.meter import clamp_trial  # noqa: PLC0415
+
+    report = clamp_trial.tried(spec)
+    if as_json:
+        print_json(report.to_json())
+    else:
+        print(report.text(), end="")
+    return 0 if report.able else 1

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.commands.console import complain, print_json
 from assistant.commands.options import add_grammars, add_json, add_model, add_procedures
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -42,26 +43,35 @@ def run(options: argparse.Namespace) -> int:
     from assistant.commands import sound_files  # noqa: PLC0415
 
     heard: list[dict[str, Any]] = []
+    parts = {"hearing": sound_files.work_s(options.files)}
+    with TimeLeft("Hearing", parts, known=True) as left:
 
-    def write(line: dict[str, Any]) -> None:
-        if options.json:
-            heard.append(line)
-        else:
-            print(json.dumps(line), flush=True)
-        if "error" in line:
-            complain(line["error"])
+        def write(line: dict[str, Any]) -> None:
+            with left.aside():
+                if options.json:
+                    heard.append(line)
+                else:
+                    print(json.dumps(line), flush=True)
+            if "error" in line:
+                tell(line["error"])
 
-    status = sound_files.run(
-        options.files,
-        grammar=options.grammar,
-        procedure=options.procedure,
-        step=options.step,
-        model=options.model,
-        grammars=options.grammars,
-        procedures=options.procedures,
-        technician=options.technician or "",
-        write=write,
-    )
+        def tell(sentence: str) -> None:
+            with left.aside():
+                complain(sentence)
+
+        status = sound_files.run(
+            options.files,
+            grammar=options.grammar,
+            procedure=options.procedure,
+            step=options.step,
+            model=options.model,
+            grammars=options.grammars,
+            procedures=options.procedures,
+            technician=options.technician or "",
+            write=write,
+            tell=tell,
+            progress=left.show,
+        )
     if options.json:
         print_json(heard)
     return status

@@ -84,7 +84,9 @@ def _write_likelihoods(library: Library, folder: Path) -> Path:
     from assistant.loading.folder import LIKELIHOODS_FILE  # noqa: PLC0415
 
     path = folder / LIKELIHOODS_FILE
-    write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
+    with TimeLeft("Computing") as left:
+        made = likelihoods.table(library, progress=left.show)
+    write(path, likelihoods.to_bytes(made).decode())
     return path
 
 

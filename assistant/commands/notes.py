@@ -33,15 +33,18 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Write down what has no words yet, and print every note with its words."""
     from assistant.dictation.transcribing import transcribe  # noqa: PLC0415
+    from assistant.record.recorded import clips_of  # noqa: PLC0415
     from assistant.writeup import drafted  # noqa: PLC0415
     from assistant.writeup.voice_notes import noted, shown  # noqa: PLC0415
 
     folder = session_folder(options)
     with TimeLeft("Writing down notes") as left:
         transcribe(folder, options.model, again=options.again, progress=left.show)
-    notes = drafted(folder)[0].notes
+    made, session, _ = drafted(folder)
+    notes = made.notes
     if options.json:
-        print_json([noted(note) for note in notes])
+        lengths = {clip.file: clip.duration_s for line in session.lines for clip in clips_of(line.event)}
+        print_json([noted(note, lengths[note.clip]) for note in notes])
     elif not notes:
         print(f"The session {folder.name} has no voice notes.")
     else:

@@ -22,9 +22,13 @@ from assistant.commands.options import (
     sessions_folder,
 )
 from assistant.errors import UsageProblem
+from assistant.preferences.known import KNOWN
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assistant.commands.settled import Settled
+    from assistant.preferences.kinds import Value
     from assistant.record import Facts
     from assistant.record.header import Shop
 
@@ -44,6 +48,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--resume", metavar="SESSION", help="resume an interrupted session: its folder, its name, or 'last'"
     )
     _add_facts(group(parser, "facts of the job"))
+    _add_shop(group(parser, "the shop and its test gear, in place of the settings"))
     ways = group(parser, "way of working")
     ways.add_argument(
         "--headset",
@@ -124,6 +129,34 @@ def _add_facts(facts: argparse._ArgumentGroup) -> None:
         metavar="N",
         help="number of cylinders, with which the ear makes a cranking speed of what it counts",
     )
+
+
+def _add_shop(shop: argparse._ArgumentGroup) -> None:
+    """What a setting says for every session; "" takes it back."""
+    for key, metavar, what in (
+        ("shop.name", "NAME", "the shop's name, at the head of the write-up"),
+        ("shop.address", "TEXT", "its address there; \\n begins a new line"),
+        ("shop.telephone", "NUMBER", "its telephone number there"),
+        ("lamp.kind", "KIND", "the test lamp: bulb or led"),
+        ("lamp.current", "A", "what the test lamp draws"),
+        ("clamp", "TEXT", "the current clamp, named in the write-up"),
+    ):
+        more = ["--lamp"] if key == "lamp.kind" else []
+        shop.add_argument(KNOWN[key].option, *more, type=_like(key), metavar=metavar, help=what)
+
+
+def _like(key: str) -> Callable[[str], Value]:
+    """The type of an option that takes what its setting takes; "" takes the setting back."""
+
+    def read(text: str) -> Value:
+        from assistant.preferences.reading import judged  # noqa: PLC0415  it loads the reader of TOML
+
+        value, wrong = judged(key, KNOWN[key].kind.read(text)) if text else ("", None)
+        if wrong is not None or value is None:
+            raise argparse.ArgumentTypeError(". ".join(wrong or (f"{key} is empty",)))
+        return value
+
+    return read
 
 
 def run(options: argparse.Namespace) -> int:

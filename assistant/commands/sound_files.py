@@ -21,7 +21,7 @@ from assistant.errors import UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.levels import LevelOf, Trouble, cure
 from assistant.hearing.recogniser import find_model
-from assistant.hearing.sound import read_sound
+from assistant.hearing.sound import read_sound, stated_length_s
 from assistant.hearing.whole import hear_whole
 from assistant.learning.hearer import hearer_of, with_own_words
 from assistant.loading.folder import load_library
@@ -37,6 +37,23 @@ if TYPE_CHECKING:
     from assistant.hearing.recogniser import Recogniser
     from assistant.learning.hearer import Hearer
 
+    Progress = Callable[[float, float, float], None]
+
+A_SECOND_S = 0.09
+"""Time, s, that a second of sound takes on one processor core, measured in 2026 with `audio_fixtures/`."""
+
+_LEAST_S = 0.5
+"""A file counts as so much sound, s, however short it is."""
+
+
+def work_s(files: Sequence[Path]) -> float:
+    """About the time, s, that these files take on the machine of `A_SECOND_S`."""
+    return A_SECOND_S * sum(map(_counted_s, files))
+
+
+def _counted_s(file: Path) -> float:
+    return max(stated_length_s(file), _LEAST_S)
+
 
 def run(
     files: Sequence[Path],
@@ -49,13 +66,16 @@ def run(
     procedures: Path | None,
     technician: str = "",
     write: Callable[[dict[str, Any]], None],
+    tell: Callable[[str], None] = complain,
+    progress: Progress = lambda _done, _all, _ahead: None,
 ) -> int:
     """Recognise files and write a line for each.
 
-    Standard error says first if what was learnt of the voice does not count any more, and last, once for each
-    trouble, that files are too quiet, cut off or full of hum, and what to turn.
+    It tells first if what was learnt of the voice does not count any more, and last, once for each trouble, that
+    files are too quiet, cut off or full of hum, and what to turn.
     Each line has the same parts. For a file that cannot be read they are all null, and ``error`` says why; the
     other files are heard all the same.
+    Before each file `progress` is told how much sound is done, how much there is, and how long this one is, s.
 
     Returns:
         0, or 2 if a file cannot be read.
@@ -67,11 +87,14 @@ def run(
     asked = asked_for(grammar, procedure, step, grammars, procedures, hearer=hearer)
     path = find_model(model)
     for remark in hearer.lapsed(path):
-        complain(remark)
+        tell(remark)
     with ExitStack() as closing:
         recogniser = hearer.recogniser(path, closing)
         recogniser.prepare(asked)
-        return _hear(files, recogniser, asked, write)
+        status, levels = _hear(files, recogniser, asked, write, progress)
+    for line in levels.lines():
+        tell(line)
+    return status
 
 
 def _hear(
@@ -79,11 +102,16 @@ def _hear(
     recogniser: Recogniser,
     asked: StepGrammar,
     write: Callable[[dict[str, Any]], None],
-) -> int:
-    """Hear each file; 0, or 2 if one cannot be read."""
+    progress: Progress,
+) -> tuple[int, BadLevels]:
+    """Hear each file; 0, or 2 if one cannot be read, and what is wrong with their levels."""
     status = 0
     levels = BadLevels()
-    for file in files:
+    lengths = [_counted_s(file) for file in files]
+    whole, done = sum(lengths), 0.0
+    for file, length in zip(files, lengths, strict=True):
+        progress(done, whole, length)
+        done += length
         try:
             sound = read_sound(file)
         except UsageProblem as problem:
@@ -118,9 +146,7 @@ def _hear(
                 "elapsed_s": round(time.perf_counter() - begun, 3),
             }
         )
-    for line in levels.lines():
-        complain(line)
-    return status
+    return status, levels
 
 
 class BadLevels:

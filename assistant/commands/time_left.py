@@ -14,18 +14,27 @@ import re
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self, TextIO
 
 from assistant.printing import in_line, unescaped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
 _FIRST_S, _EVERY_S = 1.0, 0.25
 """When the bar is drawn first, and how often after that, s."""
 
 _TRUST_S = 0.5
 """For so long, s, the weights count like work that was done at the speed of the machine where they were measured."""
+
+_SLOWEST = 4.0
+"""The largest slowness that is presumed: a program that waited for somebody before its work was not slow."""
+
+_LEAST_S = 0.05
+"""From so much processor time, s, a slowness can be told."""
+
+_STARTED = time.monotonic(), time.process_time()
+"""When the program began (this module is loaded with it): the clock, and its processor time, s."""
 
 _OF = re.compile(r"(\d+(?:\.\d+)?) of (\d+(?:\.\d+)?)")
 
@@ -37,13 +46,17 @@ class Estimate:
         parts: Weight of each part, in order. If `known`, it is the time in s on the machine where it was measured.
         known: Whether the weights are times; else nothing is estimated before something was done.
         begun: When it began, s on the clock of all times that follow.
+        slowness: How many times slower than where it was measured the work is presumed to be until it shows itself.
     """
 
-    def __init__(self, parts: Mapping[str, float], *, known: bool, begun: float = 0.0) -> None:
+    def __init__(
+        self, parts: Mapping[str, float], *, known: bool, begun: float = 0.0, slowness: float = 1.0
+    ) -> None:
         self._begun = begun
         self._parts = dict(parts)
         self._whole = sum(self._parts.values())
         self._trust = _TRUST_S if known else 0.0
+        self._trusted_s = self._trust * slowness
         self._longest = 0.0
         self._before, self._until = 0.0, next(iter(self._parts.values()))
         self._told, self._done, self._at, self._end = 0.0, 0.0, 0.0, 0.0
@@ -81,7 +94,7 @@ class Estimate:
     def _now(self, at: float) -> float:
         """The weight that is done: what was reported, and since then as quickly, up to what is worked on."""
         at -= self._begun
-        speed = (self._done + self._trust) / max(self._at + self._trust, 1e-9)
+        speed = (self._done + self._trust) / max(self._at + self._trusted_s, 1e-9)
         now = self._done + speed * max(at - self._at, 0.0)
         return max(min(now, self._end), self._done) if self._done or self._trust else 0.0
 
@@ -94,7 +107,7 @@ class Estimate:
         now = self._now(at)
         if now + self._trust <= 0:
             return None
-        return max(self._whole - now, 0.0) * (at - self._begun + self._trust) / (now + self._trust)
+        return max(self._whole - now, 0.0) * (at - self._begun + self._trusted_s) / (now + self._trust)
 
 
 def spoken(seconds: float | None) -> str:
@@ -105,6 +118,18 @@ def spoken(seconds: float | None) -> str:
         return f"{max(round(seconds), 1)} s"
     minutes = round(seconds / 60)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def slowness(clock_s: float, processor_s: float) -> float:
+    """How many times slower than alone on its machine a work is presumed to be: as the program was so far.
+
+    Args:
+        clock_s: Time since the program began.
+        processor_s: Processor time that it got in it, on one core.
+    """
+    if processor_s < _LEAST_S:
+        return 1.0
+    return min(max(clock_s / processor_s, 1.0), _SLOWEST)
 
 
 def on_a_terminal() -> bool:
@@ -124,12 +149,16 @@ class TimeLeft:
     def __init__(self, what: str, parts: Mapping[str, float] | None = None, *, known: bool = False) -> None:
         self._what = what
         self._begun = time.monotonic()
-        self._estimate = Estimate(parts or {what: 1.0}, known=known)
+        slow = slowness(self._begun - _STARTED[0], time.process_time() - _STARTED[1])
+        self._estimate = Estimate(parts or {what: 1.0}, known=known, slowness=slow)
         self._ended = threading.Event()
         self._thread: threading.Thread | None = None
+        self._line = threading.Lock()
+        self._bar: Any = None
 
     def __enter__(self) -> Self:
         if on_a_terminal():
+            self._stream = unescaped(sys.stderr)  # the work may lay its own errors aside meanwhile
             self._thread = threading.Thread(target=self._draw, name="time left", daemon=True)
             self._thread.start()
         return self
@@ -142,7 +171,7 @@ class TimeLeft:
         self._ended.set()
         if self._thread is not None:
             self._thread.join()
-            self._thread = None
+            self._thread = self._bar = None
 
     def part(self, name: str) -> Callable[..., None]:
         """Begin a part; what it reports counts for it, as in `show`."""
@@ -152,6 +181,14 @@ class TimeLeft:
     def show(self, done: float, of: float, ahead: float = 0.0) -> None:
         """So much of the present part is done, and so much is being worked on now (0: as usual)."""
         self._estimate.report(done, of, self._elapsed(), ahead)
+
+    @contextlib.contextmanager
+    def aside(self) -> Iterator[None]:
+        """Write to the same terminal meanwhile: the bar makes room, and comes back below."""
+        with self._line:
+            if self._bar is not None:
+                self._bar.clear()
+            yield
 
     def _again(self) -> None:
         """Another work begins, of which nothing is known."""
@@ -166,7 +203,9 @@ class TimeLeft:
             return
         with contextlib.suppress(OSError, ValueError):  # the terminal was closed: nobody looks at it any more
             at = self._elapsed()
-            with _bar(self._what, self._times(at)) as bar:
+            with self._line:
+                self._bar = _bar(self._what, self._times(at), self._stream)
+            with self._bar as bar:
                 estimate = self._estimate
                 while not self._ended.wait(_EVERY_S):
                     at = self._elapsed()
@@ -174,13 +213,14 @@ class TimeLeft:
                     estimate = self._estimate
                     bar.desc = self._what
                     bar.postfix = self._times(at)
-                    bar.refresh()
+                    with self._line:
+                        bar.refresh()
 
     def _times(self, at: float) -> str:
         return f"{spoken(at)}, {spoken(self._estimate.left(at))} left"
 
 
-def _bar(what: str, times: str) -> Any:
+def _bar(what: str, times: str, stream: TextIO) -> Any:
     """A bar of tqdm; nothing of it asks for locks between processes or starts its own thread."""
     from tqdm.std import tqdm  # noqa: PLC0415  0.1 s, and only a terminal needs it
 
@@ -190,7 +230,7 @@ def _bar(what: str, times: str) -> Any:
         desc=what,
         postfix=times,
         total=1.0,
-        file=unescaped(sys.stderr),
+        file=stream,
         leave=False,
         dynamic_ncols=True,
         ascii=".#",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.console import written
 from assistant.commands.options import add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -78,7 +79,8 @@ def _written(folder: Path, options: argparse.Namespace) -> bytes:
     if options.pdf:
         if options.out is None:
             raise UsageProblem("A PDF needs a file: add --out FILE.pdf.")
-        return writeup.write_pdf(folder)
+        with TimeLeft("Making the PDF") as left:
+            return writeup.write_pdf(folder, left.show)
     if options.html:
         beside = options.out.resolve().parent if options.out is not None else None
         return writeup.write_html(folder.resolve(), beside=beside, embed=options.embed_sound).encode("utf-8")

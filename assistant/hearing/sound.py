@@ -92,6 +92,15 @@ def read_sound(path: Path) -> Sound:
     return Sound(samples, read / rate)
 
 
+def stated_length_s(path: Path) -> float:
+    """The length of a sound file as its header states it, s, at most `LONGEST_S`; 0 if nothing can be read of it."""
+    try:
+        found = soundfile.info(path) if path.is_file() else None
+    except (soundfile.LibsndfileError, OSError):
+        found = None
+    return min(found.frames / found.samplerate, LONGEST_S) if found and found.samplerate else 0.0
+
+
 def _readable(path: Path) -> bool:
     try:
         with path.open("rb"):

@@ -5,21 +5,21 @@ from __future__ import annotations
 import threading
 import time
 from abc import abstractmethod
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assistant.closing import Closes
 from assistant.errors import GearProblem
+from assistant.meter.dwells import CurrentCapture
 from assistant.meter.lines import SigrokLines
 from assistant.meter.readings import MeterTrouble
 from assistant.meter.sampled import SampledLines
-from assistant.meter.sigrok import Running, program
+from assistant.meter.sigrok import Running, program, sampling_rate
 from assistant.meter.spec import MeterSpec, channel_named
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
-
-    from assistant.meter.dwells import CurrentCapture
 
     Deliver = Callable[[CurrentCapture | MeterTrouble], None]
 
@@ -29,6 +29,25 @@ LONGEST_S = 15.0
 """As long as anybody cranks; a capture that nobody ends ends then."""
 _PATIENCE_S = 5.0
 _GLANCE_S = 0.2
+
+
+@dataclass(frozen=True)
+class Collected:
+    """What came of one run of the program.
+
+    Attributes:
+        capture: The capture; None if nothing came that can be one.
+        unit: What the device measures: "V" or "A"; "" if it did not say.
+        channels: Names of the channels that came; none of a file.
+        rate: Samples a second; 0 if nobody said.
+        complaint: What the program wrote last to standard error; "" for nothing.
+    """
+
+    capture: CurrentCapture | None
+    unit: str
+    channels: tuple[str, ...]
+    rate: float
+    complaint: str
 
 
 class _OnThread(Closes):
@@ -93,19 +112,20 @@ class ClampCapture(_OnThread):
         longest_s: float = LONGEST_S,
     ) -> None:
         super().__init__()
-        selected = MeterSpec.of(spec).sampling(rate)
-        chosen = [f"--channels={channel_named(channel)}"] if channel else []
-        self._arguments = [*selected, *chosen, f"--time={round(1000 * longest_s)}"]
+        self._arguments = selecting(spec, channel, rate)
         self._ampere_per_volt = ampere_per_volt
+        self._longest_s = longest_s
         program()
 
     def _found(self) -> CurrentCapture | MeterTrouble:
-        try:
-            found = _collected(self._arguments, self._ampere_per_volt, self._finished)
-        except GearProblem:  # it was uninstalled meanwhile
-            found = None
         why = "The clamp's device gives nothing. Check its cable. Say what the ramp looks like."
-        return MeterTrouble("gone", "", why) if found is None else found
+        try:
+            found = live(self._arguments, self._ampere_per_volt, self._longest_s, self._finished)
+        except GearProblem:  # it was uninstalled meanwhile
+            return MeterTrouble("gone", "", why)
+        if len(found.channels) > 1:
+            why = "The clamp's device has several channels. Name one of them. Say what the ramp looks like."
+        return MeterTrouble("gone", "", why) if found.capture is None else found.capture
 
 
 class FileCapture(_OnThread):
@@ -139,19 +159,58 @@ def from_file(path: Path, ampere_per_volt: float = 100.0) -> CurrentCapture:
     Raises:
         GearProblem: The program is missing, or the file has no capture.
     """
-    found = _collected([f"--input-file={path}"], ampere_per_volt, threading.Event())
-    if found is None:
+    found = filed(path, ampere_per_volt)
+    if found.capture is None:
         raise GearProblem(f"{path} holds no capture of one channel that sigrok can read.")
-    return found
+    return found.capture
+
+
+def filed(path: Path, ampere_per_volt: float = 100.0) -> Collected:
+    """What is in a file of sigrok.
+
+    Raises:
+        GearProblem: The program is missing.
+    """
+    return _collected([f"--input-file={path}"], "csv", SampledLines(ampere_per_volt), threading.Event())
+
+
+def selecting(spec: str, channel: str = "", rate: int = RATE) -> list[str]:
+    """Arguments of the program that select a device, its channel and its rate; errors as for `ClampCapture`."""
+    chosen = [f"--channels={channel_named(channel)}"] if channel else []
+    return [*MeterSpec.of(spec).sampling(rate), *chosen]
+
+
+def live(
+    arguments: Sequence[str], ampere_per_volt: float, longest_s: float, finished: threading.Event
+) -> Collected:
+    """Capture a device until it is finished, or for so long.
+
+    Args:
+        arguments: From `selecting`.
+        ampere_per_volt: As for `ClampCapture`.
+        longest_s: The longest time, s.
+        finished: Set when it shall end.
+
+    Raises:
+        GearProblem: The program is missing, or does not end.
+    """
+    taken = SampledLines(ampere_per_volt)
+    timed = [*arguments, f"--time={round(1000 * longest_s)}"]
+    found = _collected(timed, "analog", taken, finished)
+    if not taken.channels:
+        return found
+    # Asked afterwards: a device that is opened once more before could miss the beginning of the crank.
+    taken.rate = sampling_rate(arguments)
+    return replace(found, capture=taken.capture(), rate=taken.rate)
 
 
 def _collected(
-    arguments: Sequence[str], ampere_per_volt: float, finished: threading.Event
-) -> CurrentCapture | None:
-    """Run the program until it ends or is told to; None if nothing came."""
-    lines, taken = SigrokLines(), SampledLines(ampere_per_volt)
+    arguments: Sequence[str], output: str, taken: SampledLines, finished: threading.Event
+) -> Collected:
+    """Run the program until it ends or is told to."""
+    lines = SigrokLines()
     last = time.monotonic()
-    with Running(arguments, "csv") as running:
+    with Running(arguments, output) as running:
         while not finished.is_set() and time.monotonic() - last < _PATIENCE_S:
             chunk = running.read(_GLANCE_S)
             if chunk is None:
@@ -160,4 +219,5 @@ def _collected(
                 taken.take(line)
             if chunk:
                 last = time.monotonic()
-    return taken.capture()
+        complaint = running.complaint
+    return Collected(taken.capture(), taken.unit, tuple(taken.channels), taken.rate, complaint)

@@ -42,7 +42,7 @@ INDEPENDENT = 25
 FEWEST_DWELLS = 3
 SHORTEST_S = 0.5
 """A capture must be so long: at the slowest cranking a dwell comes every third of a second."""
-_UNSEEN_A = 0.45
+UNSEEN_A = 0.45
 """Where pulses of this height would go unseen, nothing seen does not mean no current."""
 SLOWEST_RATE = 4000.0
 """Samples a second below which a rise of a millisecond is not resolved."""
@@ -87,7 +87,7 @@ def classified(capture: CurrentCapture) -> RampAnswer:
     if capture.duration_s < SHORTEST_S or not np.all(np.isfinite(capture.ampere)):
         return _because(unsure, "The capture is too short, or has gaps.")
     found = dwells(thinned(capture))
-    if found.count == 0 and found.least > _UNSEEN_A:
+    if found.count == 0 and found.least > UNSEEN_A:
         return _because(unsure, "Too much noise to see a small current.")
     if found.count == 0:
         return _judged(_still(found.level), found, None, "")

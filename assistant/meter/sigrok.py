@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import selectors
 import shutil
 import subprocess
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 PROGRAM = "sigrok-cli"
+
+_NUMBER = re.compile(r"\d{1,12}(\.\d{1,6})?", re.ASCII)
 
 SCAN_S = 20.0
 """Patience for a search of everything that is plugged in, s; serial meters are given 3 s each by sigrok."""
@@ -69,6 +72,19 @@ def scan() -> tuple[list[PluggedMeter], list[str]]:
         in_line(" ".join(line.split())) for line in _said(["--list-serial"]).splitlines() if line[:1] in " \t"
     ]
     return devices, [port for port in ports if port]
+
+
+def sampling_rate(arguments: Sequence[str]) -> float:
+    """The samples a second that a device really takes; 0 if it does not say.
+
+    Args:
+        arguments: What selects it, with the rate that is wanted.
+
+    Raises:
+        GearProblem: The program is missing, or does not end.
+    """
+    told = _said([*arguments, "--get=samplerate"]).strip()
+    return float(told) if _NUMBER.fullmatch(told) else 0.0
 
 
 def _said(arguments: Sequence[str]) -> str:

@@ -32,10 +32,10 @@ class Setting:
     """A setting.
 
     Attributes:
-        key: Its name: that of its option, or one in a table such as ``shop.name``.
+        key: Its name: that of its option, with a dot where it stands in a table, such as ``shop.name``.
         about: What it is for, in a few words.
         kind: What it may be.
-        option: The option that wins over it; "" if there is none.
+        option: The option that wins over it; "" only for the name of a technician, which `--technician` gives.
         dest: Name of that option among the parsed ones.
         default: Its value if nothing is said; None if there is none.
         otherwise: What holds then, in words, where `default` does not tell.
@@ -58,27 +58,28 @@ class Setting:
 def _option(
     key: str, about: str, kind: Kind, dest: str = "", default: Value | None = None, otherwise: str = ""
 ) -> Setting:
-    """A setting that is called like its option."""
+    """A setting that is called like its option; a dot of the key is a dash there."""
+    name = key.replace(".", "-")
     return Setting(
-        key, about, kind, f"--{key}", dest or key.replace("-", "_"), default, otherwise or "not set"
+        key, about, kind, f"--{name}", dest or name.replace("-", "_"), default, otherwise or "not set"
     )
 
 
 _SYSTEMS = "the system's"
 
 SETTINGS: tuple[Setting, ...] = (
-    Setting("shop.name", "the shop's name, at the head of the write-up", PlainText(80)),
-    Setting("shop.address", "its address there", PlainText(200, lines=4)),
-    Setting("shop.telephone", "its telephone number there", PlainText(40)),
+    _option("shop.name", "the shop's name, at the head of the write-up", PlainText(80)),
+    _option("shop.address", "its address there", PlainText(200, lines=4)),
+    _option("shop.telephone", "its telephone number there", PlainText(40)),
     _option("technician", "who usually works here: a name, or initials from [technicians]", PlainText(60)),
-    Setting(
+    _option(
         "lamp.kind", "the test lamp in use", OneOf({"bulb": "a glass bulb with a wire in it", "led": "LED light"}),
         otherwise="asked for where it matters",
     ),
-    Setting(
+    _option(
         "lamp.current", "what the test lamp draws", Amount(0.005, 6, "A"), otherwise="asked for where it matters"
     ),
-    Setting("clamp", "the current clamp in use, named in the write-up", PlainText(80)),
+    _option("clamp", "the current clamp in use, named in the write-up", PlainText(80)),
     _option("microphone", "the microphone", PlainText(200), otherwise=_SYSTEMS),
     _option("loudspeaker", "the loudspeaker", PlainText(200), dest="speaker", otherwise=_SYSTEMS),
     _option("headset", "the microphone cannot hear the loudspeaker", YesOrNo(), default=False),

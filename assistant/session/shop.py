@@ -27,7 +27,7 @@ def left_out_sentence(left_out: Sequence[str]) -> str:
 
 
 def lamp_remarks(settings: Settings, terms: Terms) -> tuple[str, ...]:
-    """The test lamp that a new session takes from the settings, so that nobody works with another one unnoticed."""
+    """The test lamp that a new session takes from settings or options, so that none is used unnoticed."""
     facts = settings.facts
     inquiry = terms.facts.get("lamp-kind")
     if settings.resume is not None or inquiry is None or not (facts.lamp_kind or facts.lamp_current):
@@ -35,4 +35,4 @@ def lamp_remarks(settings: Settings, terms: Terms) -> tuple[str, ...]:
     kind = inquiry.choices.get(facts.lamp_kind, "")
     current = f"{facts.lamp_current} A" if facts.lamp_current else ""
     told = ", ".join(filter(None, (kind, current)))
-    return (f"Test lamp from the settings: {told}. If it is another one, say: other lamp.",)
+    return (f"Test lamp, as set: {told}. If it is another one, say: other lamp.",)

@@ -11,6 +11,7 @@ import importlib
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from assistant.errors import GearProblem
 
@@ -54,7 +55,30 @@ def load() -> EspeakLibrary:
         )
     # The driver prints a line for every file, which must not reach a screen in use.
     vars(driver)["print"] = lambda *_words, **_options: None
+    _tell_the_end(driver.EspeakDriver, bindings)
     return EspeakLibrary(bindings.Synchronize, data)
+
+
+def _tell_the_end(kind: Any, bindings: Any) -> None:
+    """Let pyttsx3's driver see the end of a sentence where the library does not tell it.
+
+    The library in the wheel for Linux on aarch64 (espeakng-loader 0.2.4) was built without its own thread: it speaks
+    before `Synth` returns and never sends the event at which the driver ends its loop.
+    """
+    start = kind._start_synthesis  # noqa: SLF001  pyttsx3 has no other place for it
+    if hasattr(start, "tells_the_end"):
+        return
+
+    def started(self: Any, text: str) -> None:
+        start(self, text)
+        bindings.Synchronize()
+        if self._speaking:
+            events = (bindings.EVENT * 2)()
+            events[0].type = bindings.EVENT_MSG_TERMINATED
+            self._onSynth(None, 0, events)
+
+    vars(started)["tells_the_end"] = True
+    kind._start_synthesis = started  # noqa: SLF001
 
 
 def _address(library: ctypes.CDLL) -> int | None:

@@ -36,6 +36,11 @@ _LETTER_LIMIT_S = 0.05
 The letters count only in what nobody wrote to be spoken: 500 digits in a row last 200 s and take 3 s of one core.
 """
 
+_LOAD_LIMIT_S = 20.0
+"""The first sentence of a voice may take so much longer, s: its files are read then, 0.3 s on a quick machine, but more
+than the limit above on an emulated arm64 with other work beside it.
+"""
+
 
 @dataclass(frozen=True, eq=False)
 class Rendered:
@@ -73,6 +78,7 @@ class SynthesiserThread:
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
         self._stuck: _Rendering | None = None
+        self._loaded: set[str] = set()
 
     def render(self, text: str, voice: str, rate: int, *, urgent: bool) -> Rendered:
         """The rendered sentence; an urgent one waits for nothing but the one that is being rendered.
@@ -89,8 +95,9 @@ class SynthesiserThread:
                 self._thread = threading.Thread(target=self._work, name="voice", daemon=True)
                 self._thread.start()
         self._jobs.put(job)
+        loading = 0.0 if voice in self._loaded else _LOAD_LIMIT_S
         try:
-            return job.answer.result(timeout=_RENDER_LIMIT_S + _LETTER_LIMIT_S * len(text))
+            return job.answer.result(timeout=_RENDER_LIMIT_S + _LETTER_LIMIT_S * len(text) + loading)
         except TimeoutError:
             with self._lock:
                 self._stuck = job
@@ -101,7 +108,9 @@ class SynthesiserThread:
         while True:
             job = self._jobs.get()
             try:
-                job.answer.set_result(speakers.speak(job.text, job.voice, job.rate))
+                spoken = speakers.speak(job.text, job.voice, job.rate)
+                self._loaded.add(job.voice)
+                job.answer.set_result(spoken)
             except GearProblem as problem:
                 job.answer.set_exception(problem)
             except Exception as error:  # noqa: BLE001  (whatever a driver raises, a person gets a sentence)

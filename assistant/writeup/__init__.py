@@ -20,7 +20,7 @@ from assistant.writeup.ramps import ramps_to_embed
 from assistant.writeup.statement import Source, Statement
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from assistant.core.library.library import Library
@@ -104,8 +104,12 @@ def _page(
     )
 
 
-def write_pdf(folder: Path) -> bytes:
+def write_pdf(folder: Path, progress: Callable[[float, float], None] = lambda _done, _all: None) -> bytes:
     """The write-up of a session folder as PDF; errors as for `drafted`.
+
+    Args:
+        folder: The session.
+        progress: Called with about how much is done, and of how much.
 
     Raises:
         UsageProblem: The packages that make a PDF are not installed.
@@ -115,7 +119,7 @@ def write_pdf(folder: Path) -> bytes:
     made, session, library = drafted(folder)
     photos = photos_to_embed(session, made)
     drawings, captured = connections_to_embed(session, library), ramps_to_embed(session, made)
-    return pdf(html(made, {}, drawings, photos=photos, ramps=captured, paper=True))
+    return pdf(html(made, {}, drawings, photos=photos, ramps=captured, paper=True), progress)
 
 
 def write_json(folder: Path) -> str:

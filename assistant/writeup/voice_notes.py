@@ -38,14 +38,14 @@ class VoiceNote:
     sources: tuple[Source, ...] = ()
 
 
-def noted(note: VoiceNote) -> dict[str, Any]:
-    """A voice note as JSON, for a script."""
+def noted(note: VoiceNote, duration_s: float) -> dict[str, Any]:
+    """A voice note as JSON, for a script; its length is that of the record, s, where `VoiceNote` has it in words."""
     return {
         "note": note.number,
         "time": note.time,
         "place": note.place,
         "clip": note.clip,
-        "length": note.seconds,
+        "duration_s": round(duration_s, 3),
         "words": note.words,
         "by": note.by,
     }

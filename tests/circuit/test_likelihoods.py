@@ -92,11 +92,18 @@ def test_shares_are_rounded_to_the_whole() -> None:
         count = len(step.choices())
         return np.full((systems.count, count), 1 / count)
 
-    body = likelihoods.table(LIBRARY, systems=2, shares=thirds)
+    told: list[tuple[int, int]] = []
+    body = likelihoods.table(LIBRARY, systems=2, shares=thirds, progress=lambda *one: told.append(one))
     for columns in body["circuits"][CIRCUIT]["tests"].values():
         rows = np.array([list(bytes.fromhex(digits)) for digits in columns.values()])
         assert set(rows.sum(axis=0)) == {likelihoods.FULL}
         assert np.ptp(rows) <= 1
+    # Each test is told before it is computed, and counts as many mechanisms as it is computed for.
+    weighed = likelihoods.weighed_circuits(LIBRARY)
+    assert len(told) == sum(len(likelihoods.all_tests(LIBRARY, circuit)) for circuit in weighed)
+    assert told == sorted(told)
+    assert (0, told[0][1]) == told[0]
+    assert told[-1][0] < told[-1][1] == told[0][1]
 
 
 def test_sixteen_systems_are_enough() -> None:

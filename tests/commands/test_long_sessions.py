@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources, writeup
-from assistant.commands.bench.long_sessions import record, resumed
+from assistant.commands.bench.long_sessions import measure, parts, record, resumed
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.values.thresholds import NO_LIMIT
@@ -235,3 +235,16 @@ def test_a_verdict_that_was_reached_again_and_again_is_told_once(
     for found in often:
         lines = [source for source in found.sources if source.file == "log"]
         assert found.says.endswith(f"(Reached {len(lines)} times.)")
+
+
+def test_the_time_left_knows_every_part_of_the_measuring(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is told while it measures begins with the parts that have a time, each once and in their order."""
+    monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
+    told: list[str] = []
+    measure(resources.directory("procedures"), lines=60, answers=100, progress=told.append)
+    known = list(parts(lines=60, answers=100))
+    assert told[0] == "memory: 100 of 100 answers are done"
+    assert known == [next(part for part in known if text.startswith(part)) for text in told]
+    assert set(parts(lines=60, pdf=True)) - set(parts(lines=60)) == {f"{day}: write-up, PDF" for day in Day}

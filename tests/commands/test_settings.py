@@ -271,7 +271,7 @@ def test_the_record_and_the_write_up_carry_the_shop(file: Path, tmp_path: Path) 
     file.write_text(SHOP, encoding="utf-8")
     done = call("run", *KEYS_ONLY, "--sessions", tmp_path / "sessions")
     assert (0, "") == (done.returncode, done.stderr)
-    assert "Test lamp from the settings: bulb type, 0.3 A." in done.stdout
+    assert "Test lamp, as set: bulb type, 0.3 A." in done.stdout
     (folder,) = (tmp_path / "sessions").iterdir()
     header = parse_header((folder / HEADER_FILE).read_bytes(), HEADER_FILE)
     assert (
@@ -292,6 +292,39 @@ def test_the_record_and_the_write_up_carry_the_shop(file: Path, tmp_path: Path) 
         in write_html(folder)
     )
     assert "clamp to 40" not in text  # nothing was measured with it
+
+
+def test_options_win_over_shop_lamp_and_clamp(file: Path, tmp_path: Path) -> None:
+    """What an option of `run` says goes into the header in place of the setting, and "" takes a setting back."""
+    file.write_text(SHOP, encoding="utf-8")
+    said = [
+        "--shop-name", "Oak Road Garage", "--shop-address", "1 Oak Road\\nSpringfield", "--shop-telephone", "",
+        "--lamp", "led", "--lamp-current", "0.02 A", "--clamp", "AC/DC clamp",
+    ]  # fmt: skip
+    done = call("run", *KEYS_ONLY, *said, "--sessions", tmp_path / "sessions")
+    assert (0, "") == (done.returncode, done.stderr)
+    assert "Test lamp, as set: LED light, 0.02 A." in done.stdout
+    (folder,) = (tmp_path / "sessions").iterdir()
+    header = parse_header((folder / HEADER_FILE).read_bytes(), HEADER_FILE)
+    assert Shop("Oak Road Garage", "1 Oak Road\nSpringfield", "", "AC/DC clamp") == header.shop
+    assert ("led", "0.02") == (header.facts.lamp_kind, header.facts.lamp_current)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--lamp", "gas"], "lamp.kind is 'gas'. Right would be 'bulb'"),
+        (["--lamp-current", "90"], "lamp.current is 90.0. Right would be a number from 0.005 to 6 (A)"),
+        (["--shop-name", "x" * 81], "Right would be text of 1 to 80 characters"),
+    ],
+)
+def test_an_option_takes_what_its_setting_takes(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    """A wrong value is refused in the words of the settings, before anything is made."""
+    with pytest.raises(SystemExit):
+        parser().parse_args(["run", *arguments])
+    assert said in capsys.readouterr().err
 
 
 def test_without_a_shop_nothing_stands_above_the_title(tmp_path: Path) -> None:

@@ -212,3 +212,26 @@ def test_what_to_listen_for_must_be_named_once_and_exist(named: dict[str, str], 
 def test_every_kind_of_answer_is_a_grammar_that_can_be_named(name: str) -> None:
     """`--grammar` takes the names of the grammar files."""
     assert sound_files.asked_for(name, None, None).words()
+
+
+def test_each_file_counts_by_its_length(tmp_path: Path) -> None:
+    """Before each file it is told how much sound is done and how long this one is; one that is none counts a little."""
+    (tmp_path / "none.wav").write_bytes(b"no sound")
+    files = [SOUNDS / "lamp-dark.flac", tmp_path / "none.wav", SOUNDS / "feed-lit.flac"]
+    told: list[tuple[float, float, float]] = []
+    sound_files.run(
+        files,
+        grammar="lamp",
+        procedure=None,
+        step=None,
+        model=None,
+        grammars=None,
+        procedures=None,
+        write=lambda _line: None,
+        progress=lambda *one: told.append(one),
+    )
+    lengths = [soundfile.info(files[0]).duration, 0.5, soundfile.info(files[2]).duration]
+    assert lengths == pytest.approx([ahead for _, _, ahead in told])
+    assert [0.0, lengths[0], sum(lengths[:2])] == pytest.approx([done for done, _, _ in told])
+    assert {round(sum(lengths), 6)} == {round(whole, 6) for _, whole, _ in told}
+    assert sound_files.work_s(files) == pytest.approx(sound_files.A_SECOND_S * sum(lengths))

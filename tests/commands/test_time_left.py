@@ -19,7 +19,7 @@ import pytest
 from calling import ROOT
 from hypothesis import given, strategies as st
 
-from assistant.commands.time_left import Estimate, TimeLeft, ToldTime, on_a_terminal, spoken
+from assistant.commands.time_left import Estimate, TimeLeft, ToldTime, on_a_terminal, slowness, spoken
 
 times = st.floats(0.0, 1e4, allow_nan=False)
 weights = st.lists(st.floats(0.1, 1e3), min_size=1, max_size=5)
@@ -55,6 +55,26 @@ def test_a_slower_machine_is_learnt_from_its_work() -> None:
     for second in range(1, 51):
         estimate.report(second * 0.2, 20.0, float(second))
     assert estimate.left(50.0) == pytest.approx(50.0, rel=0.05)
+
+
+def test_a_busy_machine_is_seen_before_the_first_report() -> None:
+    """Where the program got a third of a core so far, the known times count three times, and half a second of it."""
+    slow = slowness(1.5, 0.5)
+    estimate = Estimate({"all": 20.0}, known=True, slowness=slow)
+    estimate.begin("all", 0.0)
+    assert estimate.left(0.0) == pytest.approx(60.0)
+    assert estimate.left(6.0) == pytest.approx(54.0)
+    for second in range(1, 11):
+        estimate.report(float(second), 20.0, float(second))
+    assert estimate.left(10.0) == pytest.approx(10.0, rel=0.1)
+
+
+@given(times, times)
+def test_a_machine_is_presumed_neither_quicker_nor_endlessly_slow(clock: float, processor: float) -> None:
+    """One that was idle has slowness 1; a program that waited for somebody, or did nothing yet, tells little."""
+    assert 1.0 <= slowness(clock, processor) <= 4.0
+    assert 1.0 == slowness(clock, clock)
+    assert 1.0 == slowness(clock, 0.0)
 
 
 def test_of_two_pieces_that_end_together_the_first_report_takes_nothing_back() -> None:
@@ -183,3 +203,41 @@ def test_the_line_fits_and_is_clear_after_an_interruption(columns: int, tmp_path
     assert [] == [row for row in rows if not shape.fullmatch(row)]
     assert max(map(len, rows)) <= columns
     assert last == "bay-assistant: Interrupted.\r\n"
+
+
+ASIDE = """
+import sys, time
+from assistant.commands.time_left import TimeLeft
+with TimeLeft("Hearing") as left:
+    left.show(1, 3)
+    time.sleep(1.6)
+    with left.aside():
+        print("a result", flush=True)
+    time.sleep(0.6)
+"""
+
+
+def test_a_result_on_the_same_terminal_has_a_line_of_its_own() -> None:
+    """The bar makes room for what is printed meanwhile, comes back below it, and is gone at the end."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    with subprocess.Popen(
+        [sys.executable, "-c", ASIDE],
+        cwd=ROOT,
+        env={**os.environ, "TERM": "xterm"},
+        stdout=theirs,
+        stderr=theirs,
+    ):
+        os.close(theirs)
+        drawn = b""
+        with contextlib.suppress(OSError):  # EIO at its end, pty(7)
+            while piece := os.read(ours, 1024):
+                drawn += piece
+    os.close(ours)
+    before, after = drawn.decode().split("\r\n")
+    *bars, result = before.split("\r")
+    assert "a result" == result
+    assert bars[-1].strip() == ""
+    assert any("left" in row for row in bars)
+    assert "left" in after
+    assert after.split("\r")[-1].strip() == ""

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from noted_session import noted_session, spoken_note
 
 from assistant.cli import main
@@ -141,11 +142,14 @@ def test_words_that_are_there_are_printed_without_the_extra(
 
 @real
 def test_the_words_as_json_say_whose_they_are(written: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """One document for a script: each note with its words, and that a machine wrote them."""
+    """One document for a script: each note with its words and its length in s, and that a machine wrote them."""
     assert 0 == main(["notes", str(written), "--json"])
     notes = json.loads(capsys.readouterr().out)
     assert [1, 2] == [note["note"] for note in notes]
     assert ["transcribed by machine, not checked"] * 2 == [note["by"] for note in notes]
+    assert [soundfile.info(written / note["clip"]).duration for note in notes] == pytest.approx(
+        [note["duration_s"] for note in notes], abs=0.001
+    )
 
 
 def test_a_session_without_notes_needs_no_model(

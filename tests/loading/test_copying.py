@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from typing import TYPE_CHECKING
@@ -44,6 +45,13 @@ def test_a_copy_is_what_was_copied(made: Path) -> None:
     library, knowledge = load_folder(made)
     assert LIBRARY.procedures.keys() == library.procedures.keys()
     assert knowledge is not None
+
+
+def test_what_a_copy_says_about_itself_leads_somewhere(made: Path) -> None:
+    """Each link of its README is to a file of the copy, which stands on its own, or to a heading of the page."""
+    text = (made / "README.md").read_text(encoding="utf-8")
+    links = re.findall(r"\]\(([^)#]+)[^)]*\)", text)
+    assert [] == [link for link in links if not (made / link).is_file()]
 
 
 @pytest.mark.skipif(shutil.which("sha256sum") is None, reason="sha256sum (coreutils) is not installed")

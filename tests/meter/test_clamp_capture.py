@@ -72,6 +72,28 @@ def test_a_live_capture_ends_when_it_is_told(tmp_path: Path) -> None:
     assert told.empty()
 
 
+def test_one_channel_of_several_is_captured_without_gaps() -> None:
+    """Of a device with more channels every sample of the chosen one comes: the sine of the demo device has no leap."""
+    told: queue.Queue[CurrentCapture | MeterTrouble] = queue.Queue()
+    spec = "demo:analog_channels=2:logic_channels=1"
+    with ClampCapture(spec, channel="A1", ampere_per_volt=1.0, longest_s=0.3) as capture:
+        capture.start(told.put)
+        found = told.get(timeout=PATIENCE_S)
+    assert isinstance(found, CurrentCapture)
+    assert (20000.0, 6000) == (found.rate, len(found.ampere))
+    assert float(np.max(np.abs(np.diff(found.ampere)))) < 10.0
+
+
+def test_several_channels_are_no_capture() -> None:
+    """Nobody knows on which of them the clamp is, so it is said that one has to be named."""
+    told: queue.Queue[CurrentCapture | MeterTrouble] = queue.Queue()
+    with ClampCapture("demo:analog_channels=2:logic_channels=0", longest_s=0.1) as capture:
+        capture.start(told.put)
+        found = told.get(timeout=PATIENCE_S)
+    assert isinstance(found, MeterTrouble)
+    assert "several channels" in found.why
+
+
 def test_a_device_that_is_not_there_is_told() -> None:
     """Trouble is delivered instead of a capture."""
     told: queue.Queue[CurrentCapture | MeterTrouble] = queue.Queue()

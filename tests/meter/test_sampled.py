@@ -16,7 +16,8 @@ V DC
 7.85398e-05
 10
 """
-"""As sigrok-cli 0.7.2 printed it."""
+NAMED = b"A1: 0.0 mV DC\nA1: 3.0902 V DC\nA1: -58.0 mV DC\n"
+"""Both as sigrok-cli 0.7.2 printed them: ``-O csv``, and ``-O analog`` with one channel of two."""
 
 
 def taken(text: bytes, ampere_per_volt: float = 100.0) -> SampledLines:
@@ -35,6 +36,25 @@ def test_rate_unit_and_values_are_read() -> None:
     assert [-1000.0, 7.85398e-3, 1000.0] == pytest.approx(list(capture.ampere))
 
 
+def test_a_value_with_its_channel_and_unit_is_read() -> None:
+    """Each line may have another prefix, and the rate is given from elsewhere."""
+    lines = taken(NAMED)
+    assert lines.capture() is None
+    lines.rate = 20000.0
+    capture = lines.capture()
+    assert capture is not None
+    assert [0.0, 309.02, -5.8] == pytest.approx(list(capture.ampere))
+    assert ("V", ["A1"]) == (lines.unit, lines.channels)
+
+
+def test_several_channels_are_none() -> None:
+    """Values of two channels are never mixed into one capture."""
+    lines = taken(NAMED + b"A0: 1.0 V DC\n")
+    lines.rate = 20000.0
+    assert lines.capture() is None
+    assert ["A1", "A0"] == lines.channels
+
+
 def test_amperes_stay_amperes() -> None:
     """A device that measures a current needs no factor."""
     capture = taken(PRINTED.replace(b"V DC", b"A DC")).capture()
@@ -50,7 +70,7 @@ def test_without_rate_or_values_there_is_no_capture(text: bytes) -> None:
     assert taken(text).capture() is None
 
 
-@given(some.lists(some.one_of(some.binary(max_size=60), some.sampled_from(PRINTED.splitlines()))))
+@given(some.lists(some.one_of(some.binary(max_size=60), some.sampled_from((PRINTED + NAMED).splitlines()))))
 def test_any_lines_raise_nothing(lines: list[bytes]) -> None:
     """Whatever is printed, a capture or nothing comes of it."""
     table = SampledLines(100.0)

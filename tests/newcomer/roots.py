@@ -3,6 +3,10 @@
 A command runs in namespaces of its own for mounts and processes (unshare(1)). The kernel drops both when it ends,
 also when it is killed, so neither a mount nor a sound server outlives it.
 How this machine reaches its mirrors (apt's and pip's settings, proxies, certificates) is read from it each time.
+
+A root of another processor runs through QEMU's user emulation. The kernel is told of it for the time of each command,
+with the line that Debian's package brings (binfmt_misc); a command that is killed leaves that entry behind until the
+machine starts again, if binfmt_misc was mounted before.
 """
 
 from __future__ import annotations
@@ -29,6 +33,27 @@ _PIP_FILES = ("etc/pip.conf", "etc/xdg/pip")
 
 _APART = ("unshare", "--mount", "--pid", "--fork", "--kill-child")
 
+EMULATORS = Path("/usr/lib/binfmt.d")
+"""Where Debian's qemu-user-static says how the kernel finds an emulator: binfmt.d(5), one line to a processor."""
+
+_QEMU_NAMES = {"arm64": "aarch64"}
+"""Debian's name of a processor to QEMU's."""
+
+# Each command has an entry of its own, so those that run at once do not take it from each other. Flag F: the
+# kernel holds the emulator open, so a root need not have it. Flag C: sudo may become root.
+_EMULATED = """
+table=/proc/sys/fs/binfmt_misc line=$1
+shift
+[ -n "$line" ] || exec "$@"
+[ -e "$table/status" ] || mount -t binfmt_misc binfmt_misc "$table" || exit 125
+name=$(mktemp -u newcomer-XXXXXXXX)
+printf '%sC' "$(sed "s/^:[^:]*:/:$name:/" "$line")" >"$table/register" || exit 125
+"$@"
+status=$?
+echo -1 >"$table/$name"
+exit $status
+"""
+
 # Mounted in the namespace of one command. /dev is what debootstrap made, and what programs on a terminal need.
 _INSIDE = """
 mount -t proc proc "$1/proc" && mkdir -p "$1/dev/pts" "$1/dev/shm" &&
@@ -49,6 +74,7 @@ class Release:
         archive: Address of the archive if this machine's own sources name none.
         components: Parts of the archive.
         keys: File of the keys that sign the archive, if debootstrap does not know it; without it no root is made.
+        processor: Debian's name of a processor that is emulated; "" is this machine's own.
     """
 
     name: str
@@ -56,6 +82,7 @@ class Release:
     archive: str = "http://deb.debian.org/debian"
     components: str = "main"
     keys: str = ""
+    processor: str = ""
 
 
 _UBUNTU = (
@@ -70,6 +97,8 @@ RELEASES = {
     "forky": Release("Debian testing (forky)", "forky"),
     "noble": Release("Ubuntu 24.04", "noble", *_UBUNTU),
     "resolute": Release("Ubuntu 26.04", "resolute", *_UBUNTU),
+    "bookworm-arm64": Release("Debian 12, arm64 (emulated)", "bookworm", processor="arm64"),
+    "trixie-arm64": Release("Debian 13, arm64 (emulated)", "trixie", processor="arm64"),
 }
 
 
@@ -83,18 +112,35 @@ class Ended:
     said: str
 
 
-def why_not() -> str:
-    """Why no root can be made here, in one sentence; "" if one can."""
+def apart(processor: str = "") -> list[str]:
+    """What stands before a command that runs in namespaces of its own, and for a processor (`Release`)."""
+    return [*_APART, "sh", "-c", _EMULATED, "sh", str(_line_of(processor)) if processor else ""]
+
+
+def _line_of(processor: str) -> Path:
+    """The file with the kernel's line for the emulator of a processor; it need not be there."""
+    return EMULATORS / f"qemu-{_QEMU_NAMES[processor]}.conf"
+
+
+def why_not(processor: str = "") -> str:
+    """Why no root can be made here, for this machine's processor or another, in one sentence; "" if one can."""
     for tool in ("debootstrap", "unshare", "chroot", "git"):
         if shutil.which(tool) is None:
             return f"Skipped: {tool} is not installed."
     if os.geteuid() != 0:
         return "Skipped: debootstrap needs root, and this is another account."
-    tried = subprocess.run(
-        ["unshare", "--mount", "--pid", "--fork", "true"], capture_output=True, check=False
-    )
+    tried = subprocess.run([*apart(), "true"], capture_output=True, check=False)
+    if tried.returncode:
+        return "Skipped: the system does not allow new namespaces (unshare failed)."
+    if not processor:
+        return ""
+    if not _line_of(processor).exists():
+        return f"Skipped: qemu-user-static is not installed, which runs programs for {processor}."
+    tried = subprocess.run([*apart(processor), "true"], capture_output=True, check=False)
     return (
-        "" if tried.returncode == 0 else "Skipped: the system does not allow new namespaces (unshare failed)."
+        ""
+        if tried.returncode == 0
+        else f"Skipped: the kernel takes no emulator for {processor} (binfmt_misc)."
     )
 
 
@@ -132,7 +178,11 @@ def make_root(release: Release, root: Path) -> None:
     # A suite that is newer than debootstrap is made like those before it.
     like = [] if (script / release.suite).exists() else [str(script / ("gutsy" if release.keys else "sid"))]
     keys = [f"--keyring={release.keys}"] if release.keys else []
-    command = [*_APART, "debootstrap", "--variant=minbase", f"--components={release.components}"]
+    command = [*apart(release.processor), "debootstrap", "--variant=minbase"]
+    command += [
+        f"--components={release.components}",
+        *([f"--arch={release.processor}"] if release.processor else []),
+    ]
     include = ["--include=sudo,ca-certificates"]
     _checked([*command, *include, *keys, release.suite, str(root), archive, *like])
     settings = subprocess.run(["apt-config", "dump"], capture_output=True, text=True, check=True).stdout
@@ -146,11 +196,22 @@ def make_root(release: Release, root: Path) -> None:
             shutil.copytree(Path("/") / name, root / name)
         elif (Path("/") / name).is_file():
             shutil.copy(Path("/") / name, root / name)
-    _checked(["chroot", str(root), "useradd", "--create-home", "--shell", "/bin/bash", USER])
+    _checked(
+        [
+            *apart(release.processor),
+            "chroot",
+            str(root),
+            "useradd",
+            "--create-home",
+            "--shell",
+            "/bin/bash",
+            USER,
+        ]
+    )
     (root / "etc/sudoers.d" / USER).write_text(f"{USER} ALL=(ALL) NOPASSWD: ALL\n")
 
 
-def run_in(root: Path, account: str, folder: str, command: str) -> Ended:
+def run_in(root: Path, account: str, folder: str, command: str, processor: str = "") -> Ended:
     """Run a line of shell in a root, as a person there would type it.
 
     Args:
@@ -158,13 +219,26 @@ def run_in(root: Path, account: str, folder: str, command: str) -> Ended:
         account: ``root`` or `USER`.
         folder: Where it is typed.
         command: The line.
+        processor: The root's, if it is emulated.
     """
     home = "/root" if account == "root" else f"/home/{account}"
     path = f"{home}/.local/bin:/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
     own = {"HOME": home, "USER": account, "LANG": "C.UTF-8", "TERM": "dumb", "PATH": path}
     begun = time.monotonic()
     process = subprocess.Popen(
-        [*_APART, "sh", "-c", _INSIDE, "sh", str(root), folder, account, "/bin/bash", "-c", command],
+        [
+            *apart(processor),
+            "sh",
+            "-c",
+            _INSIDE,
+            "sh",
+            str(root),
+            folder,
+            account,
+            "/bin/bash",
+            "-c",
+            command,
+        ],
         env={**variables(), **own},
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,

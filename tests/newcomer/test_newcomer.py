@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from roots import RELEASES, archive_of, mounts_below, run_in, why_not
+import roots
+from roots import RELEASES, apart, archive_of, mounts_below, run_in, why_not
 
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPT = Path(__file__).with_name("__main__.py")
@@ -42,6 +43,21 @@ def test_the_parts_of_a_command_are_the_whole_of_it(script: dict[str, Any]) -> N
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for way, command in script["commands_of"](readme).items():
         assert command == " && ".join(script["parts_of"](way, readme))
+
+
+def test_what_pipx_needs_is_what_readme_says(script: dict[str, Any]) -> None:
+    """The packages of README's row for Debian and its kin are those that the script installs."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    row = next(line for line in readme.splitlines() if line.startswith("| Debian"))
+    said = re.search(r"sudo apt install ([^`]+)`", row)
+    assert said is not None
+    asked = [word for word in script["PIPX"].split(" install ")[1].split() if not word.startswith("-")]
+    assert said[1].split() == asked
+
+
+def test_the_few_tests_are_there(script: dict[str, Any]) -> None:
+    """The tests that try another processor are files of this project."""
+    assert [] == [name for name in script["FEW"] if not (ROOT / name).is_file()]
 
 
 def test_a_readme_without_commands_is_an_error(script: dict[str, Any]) -> None:
@@ -71,6 +87,51 @@ def test_another_account_is_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda tool: f"/usr/bin/{tool}")
     monkeypatch.setattr(os, "geteuid", lambda: 1000)
     assert "Skipped: debootstrap needs root, and this is another account." == why_not()
+
+
+def test_a_missing_emulator_is_the_reason(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A root of another processor needs QEMU's user emulation, and the package is named."""
+    if why := why_not():
+        pytest.skip(why)
+    monkeypatch.setattr(roots, "EMULATORS", tmp_path)
+    assert "Skipped: qemu-user-static is not installed, which runs programs for arm64." == why_not("arm64")
+
+
+LISTED = (
+    "[ -e /proc/sys/fs/binfmt_misc/status ] || mount -t binfmt_misc binfmt_misc /proc/sys/fs/binfmt_misc; "
+    "cd /proc/sys/fs/binfmt_misc && grep -s flags newcomer-* /dev/null"
+)
+"""Prints the entries that commands in emulated roots have now, a line each; others may be at work on this machine."""
+
+
+def test_the_kernel_knows_an_emulator_only_while_a_command_runs() -> None:
+    """The emulator is open to roots that lack it (F) and lets sudo become root (C); afterwards it is not there."""
+    if why := why_not("arm64"):
+        pytest.skip(why)
+    before, in_it, after = (
+        set(subprocess.run(command, capture_output=True, text=True, check=False).stdout.splitlines())
+        for command in ([*apart(processor), "sh", "-c", LISTED] for processor in ("", "arm64", ""))
+    )
+    (own,) = in_it - before
+    assert {"F", "C"} <= set(own.rpartition(" ")[2])
+    assert own not in after
+
+
+def test_two_commands_at_once_have_an_emulator_each() -> None:
+    """One that ends takes nothing from one that goes on, and the status of each is its own."""
+    if why := why_not("arm64"):
+        pytest.skip(why)
+    with subprocess.Popen(
+        [*apart("arm64"), "sh", "-c", f"{LISTED}; echo; read go; {LISTED}; exit 3"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as first:
+        second = subprocess.run([*apart("arm64"), "true"], check=False)
+        told, _ = first.communicate("go\n")
+    assert (3, 0) == (first.returncode, second.returncode)
+    had, has = (set(part.split("\n")) - {""} for part in told.split("\n\n"))
+    assert had & has
 
 
 @pytest.mark.parametrize(

@@ -31,15 +31,14 @@ def told(text: str) -> list[str]:
 # --- the table ------------------------------------------------------------------------------------
 
 
-def test_a_setting_is_called_like_the_option_that_wins_over_it() -> None:
-    """Each option in the table exists under that name, and its parsed value under that attribute."""
+def test_every_setting_has_an_option_that_is_called_like_it() -> None:
+    """Options win over each setting: the option exists under that name, and its parsed value under that attribute."""
     helps = {name: parser().parse_args([name]) for name in ("run", "sessions")}
     for setting in SETTINGS:
-        if setting.option:
-            assert f"--{setting.key}" == setting.option
-            assert any(hasattr(found, setting.dest) for found in helps.values()), setting.key
-            for found in helps.values():
-                assert getattr(found, setting.dest, None) is None, setting.key
+        assert f"--{setting.key.replace('.', '-')}" == setting.option
+        assert any(hasattr(found, setting.dest) for found in helps.values()), setting.key
+        for found in helps.values():
+            assert getattr(found, setting.dest, None) is None, setting.key
     assert len(COMMANDS) > 10
 
 
@@ -206,10 +205,9 @@ def test_option_environment_file_default(key: str, data: st.DataObject) -> None:
         *_of(found := resolve(setting, {}, {}, written)),
         found.place,
     )
-    if setting.dest:
-        typed = {setting.dest: data.draw(st.sampled_from([False, "", 3]))}
-        environment = {setting.variable: "nonsense that nobody reads"}
-        assert (typed[setting.dest], ComesFrom.OPTION) == _of(resolve(setting, typed, environment, written))
+    typed = {setting.dest: data.draw(st.sampled_from([False, "", 3]))}
+    environment = {setting.variable: "nonsense that nobody reads"}
+    assert (typed[setting.dest], ComesFrom.OPTION) == _of(resolve(setting, typed, environment, written))
 
 
 def _of(found: Any) -> tuple[Any, ComesFrom]:

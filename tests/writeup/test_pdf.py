@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import io
+import logging
 from typing import TYPE_CHECKING, Any
 
 import pypdf
@@ -53,6 +54,19 @@ def test_a_signed_review_is_on_paper(tmp_path: Path) -> None:
     assert "Fitted a coil." in words
     assert review.signed is not None
     assert review.signed.writeup in words.replace(" ", "")
+
+
+def test_the_typesetters_own_steps_are_told(tmp_path: Path) -> None:
+    """WeasyPrint logs what it does; that becomes a share that never falls, and nothing listens afterwards."""
+    told: list[tuple[float, float]] = []
+    logger = logging.getLogger("weasyprint.progress")
+    before = list(logger.handlers), logger.level, logger.propagate
+    write_pdf(folder(tmp_path, scripted(*OPEN_CONTROL_WIRE)), lambda *one: told.append(one))
+    shares = [done / of for done, of in told]
+    assert len(shares) > 5
+    assert shares == sorted(shares)
+    assert 0 < shares[0] < shares[-1] < 1
+    assert before == (list(logger.handlers), logger.level, logger.propagate)
 
 
 def test_without_weasyprint_a_sentence_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -29,10 +29,11 @@ def run(options: argparse.Namespace) -> int:
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.commands.bench import long_sessions  # noqa: PLC0415
 
-    with ToldTime("Measuring") as progress:
+    lines = long_sessions.LINES if options.lines is None else options.lines
+    with ToldTime("Measuring", long_sessions.parts(lines=lines, pdf=options.pdf), known=True) as progress:
         found = long_sessions.measure(
             resources.directory("procedures"),
-            lines=long_sessions.LINES if options.lines is None else options.lines,
+            lines=lines,
             pdf=options.pdf,
             progress=progress.tell,
         )

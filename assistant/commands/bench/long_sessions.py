@@ -34,6 +34,26 @@ ANSWERS = 20_000
 WARM = 1_000
 """Number of answers before the first look at memory."""
 
+ANSWERS_S, LINES_S = 2.3, 0.56
+"""Times, s, on one processor core in 2026: of a thousand answers, and of a thousand lines with all that is done with
+them but the PDF."""
+
+PDF_S = 2.2
+"""The time, s, that the PDF of a thousand lines takes there, measured with 3000 lines."""
+
+_PDF = "write-up, PDF"
+
+_SHARES = {
+    "recording": 0.26,
+    "read, and feed the dialogue (resume)": 0.13,
+    "write-up, text and page": 0.23,
+    "write-up, JSON": 0.12,
+    "verify": 0.06,
+    "replay": 0.18,
+    "list it, from the record": 0.02,
+}
+"""Shares of the time of a session, in order, measured in the same way; the PDF comes after them."""
+
 _SHARED = Path("/dev/shm")  # noqa: S108  a folder in memory; a fresh one is made inside it
 
 
@@ -44,6 +64,13 @@ class LongFigure:
     name: str
     limit: str
     value: str
+
+
+def parts(*, lines: int, answers: int = ANSWERS, pdf: bool = False) -> dict[str, float]:
+    """The parts of the work as `measure` tells them, each with about its time, s."""
+    steps = {step: share * LINES_S for step, share in _SHARES.items()} | ({_PDF: PDF_S} if pdf else {})
+    days = {f"{day}: {step}": time_s * lines / 1000 for day in Day for step, time_s in steps.items()}
+    return {"memory": ANSWERS_S * answers / 1000, **days}
 
 
 def measure(
@@ -61,7 +88,7 @@ def measure(
         lines: Lines of each session.
         answers: Answers over which memory is watched.
         pdf: Also make the PDF.
-        progress: Called with text about the current work.
+        progress: Called with the name of each part of `parts` when it begins, and with what is done of the first.
 
     Raises:
         RecordProblem: The sessions cannot be written.
@@ -70,12 +97,15 @@ def measure(
         prefix="bay-assistant-bench-", dir=_SHARED if _SHARED.is_dir() else None
     ) as name:
         parent = Path(name)
-        progress(f"memory over {answers} answers")
-        figures = [_memory(parent / "memory", procedures, answers)]
+        figures = [_memory(parent / "memory", procedures, answers, progress)]
         for day in Day:
-            progress(f"a session of {lines} lines: {day}")
+            progress(f"{day}: recording")
             folder, taken = record(parent / day, procedures, day, lines)
-            figures += _session(folder, f"{day}, {lines} lines, {taken} answers", pdf=pdf, progress=progress)
+
+            def tell(step: str, day: Day = day) -> None:
+                progress(f"{day}: {step}")
+
+            figures += _session(folder, f"{day}, {lines} lines, {taken} answers", pdf=pdf, tell=tell)
         return figures
 
 
@@ -93,7 +123,7 @@ def record(parent: Path, procedures: Path, day: Day, lines: int) -> tuple[Path, 
         return log.folder, long.answers
 
 
-def _memory(parent: Path, procedures: Path, answers: int) -> LongFigure:
+def _memory(parent: Path, procedures: Path, answers: int, progress: Callable[[str], None]) -> LongFigure:
     """Resident memory of dialogue, loop and record, by keys alone, from `WARM` answers on."""
     with SessionLog.create(parent, Facts(order="4711"), procedures) as log:
         long = LongSession(*load_folder(log.procedures), log, Day.KEYS, thresholds=log.header.thresholds)
@@ -102,7 +132,10 @@ def _memory(parent: Path, procedures: Path, answers: int) -> LongFigure:
         while long.answers < answers:
             before = long.answers
             long.act()
-            if long.answers >= WARM and before != long.answers and long.answers % 100 == 0:
+            if before == long.answers or long.answers % 100:
+                continue
+            progress(f"memory: {long.answers} of {answers} answers are done")
+            if long.answers >= WARM:
                 last = resident_mb()
                 first = first or last
                 highest = max(highest, last)
@@ -113,13 +146,13 @@ def _memory(parent: Path, procedures: Path, answers: int) -> LongFigure:
         )
 
 
-def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], None]) -> list[LongFigure]:
+def _session(folder: Path, about: str, *, pdf: bool, tell: Callable[[str], None]) -> list[LongFigure]:
     from assistant import writeup  # noqa: PLC0415  as a session does it, when it has ended
 
     found = []
 
     def timed(name: str, limit: str, *calls: Callable[[], object]) -> None:
-        progress(f"{about}: {name}")
+        tell(name)
         elapsed, used = time.perf_counter(), time.process_time()
         for call in calls:
             call()
@@ -138,7 +171,7 @@ def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], N
     timed("replay", "", lambda: replay(folder))
     timed("list it, from the record", "", lambda: list_sessions(folder.parent))
     if pdf:
-        timed("write-up, PDF", "", lambda: writeup.write_pdf(folder))
+        timed(_PDF, "", lambda: writeup.write_pdf(folder))
     return found
 
 
