@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assistant.hearing.starter.certainty import (
+    BEFORE,
+    SURE_FROM,
+    Beginning,
+    certainty,
+    columns,
+    traits,
+)
 from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, Floats, FrameMaker
 from assistant.hearing.starter.manner import manner_of
 from assistant.hearing.starter.network import DELAY, FrameSays, StarterNetwork
@@ -47,10 +56,12 @@ class StarterEar:
         self._network = StarterNetwork()
         self._phases = Phases()
         self._pump = PumpWatch()
-        self._frame = 0
+        self._frame = -1
+        self._made = 0
         self._ended = -(10**9)
-        self._kept: deque[tuple[Floats, FrameSays]] = deque(maxlen=round(LONGEST_S / FRAME_S))
-        self._late: deque[Floats] = deque(maxlen=DELAY + 1)
+        self._begun = Beginning()
+        self._kept: deque[tuple[Floats, Floats, FrameSays]] = deque(maxlen=round(LONGEST_S / FRAME_S))
+        self._late: deque[tuple[int, Floats, Floats]] = deque(maxlen=DELAY + 1)
 
     def feed(self, samples: Samples) -> list[Perceived]:
         """Hear the next samples, 16 bits, 16,000 a second, any number of them.
@@ -61,49 +72,74 @@ class StarterEar:
             What was perceived by now, in the order of being perceived; mostly nothing.
         """
         heard: list[Perceived] = []
-        for bands, relative in self._maker.frames(whole_numbers(samples)):
-            self._late.append(bands)
-            says = self._network.hear(relative)
+        for made in self._maker.frames(whole_numbers(samples)):
+            self._made += 1
+            if made is None:
+                continue  # a gap: nothing is heard and nothing forgotten
+            self._late.append((self._made - 1, *made))
+            says = self._network.hear(made[1])
             if len(self._late) > DELAY:
-                heard += self._hear(self._late[0], says)
-                self._frame += 1
+                frame, bands, relative = self._late[0]
+                # A rhythm needs its time: the frame before stands for those that were lost.
+                for _ in range(frame - self._frame - 1 if self._kept else 0):
+                    self._kept.append(self._kept[-1])
+                self._frame = frame
+                self._kept.append((bands, relative, says))
+                heard += self._hear(says)
         return heard
 
-    def _hear(self, bands: Floats, says: FrameSays) -> list[Perceived]:
+    def _hear(self, says: FrameSays) -> list[Perceived]:
         """Hear the frame that the network has now judged."""
-        self._kept.append((bands, says))
         found: list[Perceived] = []
         hum = self._pump.hear(says.pump if self._phases.now is Turning.NOTHING else 0.0, self._frame)
         if hum is not None:
             found.append(PumpHum(_time(hum[0]), hum[1]))
         since = self._phases.since
         change = self._phases.hear(says, self._frame)
-        return found if change is None else found + self._changed(change, since)
+        if change is not None:
+            found += self._changed(change, since)
+        if self._phases.now is Turning.STARTER and self._begun.due(self._frame):
+            found += self._judged()
+        return found
+
+    def _judged(self) -> list[Perceived]:
+        """Judge the beginning of a crank (again); what is to be said of it."""
+        since = self._phases.since
+        kept = list(self._kept)[-min(len(self._kept), self._frame - since + 1 + BEFORE) :]
+        first = self._frame - len(kept) + 1
+        relative = np.stack([one[1] for one in kept]).astype(np.float64)
+        share = certainty(traits(relative, columns([one[2] for one in kept]), max(0, since - first)))
+        said = self._begun.judge(share, self._frame)
+        self._phases.sure = self._begun.best >= SURE_FROM
+        return [CrankPhase("begins", _time(since), share)] if said else []
 
     def _changed(self, change: PhaseChange, since: int) -> list[Perceived]:
-        at_s, sure = _time(change.at), change.confidence
+        at_s = _time(change.at)
         found: list[Perceived] = []
+        if change.after is Turning.STARTER:
+            self._begun = Beginning()
+        elif change.before is Turning.STARTER and not self._begun.said:
+            return []  # nobody was told of it
+        sure = self._begun.weighed(change.confidence)
         if change.after is Turning.ITSELF and (
             change.before is Turning.STARTER or (change.at - self._ended) * FRAME_S < RUNS_AFTER_S
         ):
             found.append(CrankPhase("runs", at_s, sure))
         if change.before is Turning.STARTER:
             self._ended = change.at
-            found.append(CrankPhase("ends", at_s, sure))
-            found.append(self._speed(since, change.at))
-        elif change.after is Turning.STARTER:
-            found.append(CrankPhase("begins", at_s, sure))
+            found.append(CrankPhase("ends", at_s, change.confidence))
+            found.append(_weighed(self._speed(since, change.at), self._begun))
         return found
 
     def _speed(self, since: int, until: int) -> CrankSpeed:
         """Judge the crank between two frames."""
         first = self._frame - len(self._kept) + 1
         kept = list(self._kept)[max(0, since - first) : max(0, until - first)]
-        says = [one for _, one in kept]
+        says = [one[2] for one in kept]
         evenness, even_sure, rhythm = _evenness(says)
         beat = None
         if evenness != "no-rhythm":
-            beat = beat_of([one.pulse for one in says], [bands for bands, _ in kept], self.cylinders)
+            beat = beat_of([one.pulse for one in says], [one[0] for one in kept], self.cylinders)
         end_s = _time(until)
         if beat is None:
             manner, share = manner_of(None, None, evenness, even_sure)
@@ -117,6 +153,16 @@ class StarterEar:
         rpm, sigma = beat.per_s * scale, beat.sigma * scale
         manner, share = manner_of(rpm, sigma, evenness, sure * rhythm)
         return CrankSpeed(rpm, sigma, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share, even_sure)
+
+
+def _weighed(speed: CrankSpeed, begun: Beginning) -> CrankSpeed:
+    """The speed of a crank whose beginning may never have been sure."""
+    return replace(
+        speed,
+        confidence=begun.weighed(speed.confidence),
+        probability=begun.weighed(speed.probability),
+        evenness_confidence=begun.weighed(speed.evenness_confidence),
+    )
 
 
 def _time(frame: int) -> float:

@@ -3,6 +3,9 @@
 A frame is 32 ms long and a new one comes every 16 ms. The logarithm of each band's power minus its running mean does
 not depend on the microphone's level and colour. Each frame is computed by itself, so how the sound was cut does not
 change a single bit.
+
+On a machine that has no time for sound, pieces of it are lost and exact zeros stand in their place. The edges of such a
+gap are no sound of the bay, so a frame with a gap is left out: it gives None.
 """
 
 from __future__ import annotations
@@ -36,6 +39,15 @@ FLOOR = 1e-2
 """Power added to each band: about that of one step of 16 bits."""
 
 
+GAP = 32
+"""So many exact zeros in a row are no sound: a microphone whose own noise is half a step of 16 bits has them once in
+hours (0.68 to the power of 32). Every gap of 4 ms holds such a row."""
+
+STILL_S = 0.3
+"""Silence of exact zeros counts as a gap for so long, s; then it is what the microphone delivers. Sound drops out for
+less (10 to 100 ms); chosen."""
+
+
 @functools.cache
 def _tables() -> tuple[Floats, Floats]:
     """The window, and the filters of shape (257, BANDS): triangles, equally spaced on the mel scale."""
@@ -52,6 +64,21 @@ def _tables() -> tuple[Floats, Floats]:
     return window.astype(np.float32), filters.astype(np.float32)
 
 
+def bands_of(samples: Samples) -> Floats:
+    """Natural logarithms of the powers of the bands of one frame.
+
+    Args:
+        samples: Of shape (WINDOW,).
+
+    Returns:
+        Of shape (BANDS,).
+    """
+    window, filters = _tables()
+    spectrum = np.fft.rfft(samples.astype(np.float32) * window)
+    power = (spectrum.real**2 + spectrum.imag**2).astype(np.float32) / WINDOW
+    return np.asarray(np.log(power @ filters + np.float32(FLOOR)))
+
+
 class FrameMaker:
     """Cuts sound into frames and computes their bands."""
 
@@ -59,28 +86,38 @@ class FrameMaker:
         self._rest: Samples = np.zeros(0, np.int16)
         self._mean: Floats | None = None
         self._count = 0
+        self._still = 0
 
-    def frames(self, samples: Samples) -> Iterator[tuple[Floats, Floats]]:
+    def frames(self, samples: Samples) -> Iterator[tuple[Floats, Floats] | None]:
         """Take samples; give the logarithms of the bands' powers, and the same relative to their means.
 
         Args:
             samples: 16 bits, 16,000 a second, any number of them.
 
         Returns:
-            Two arrays of shape (BANDS,) for each frame that is complete by now, in natural logarithms.
+            Two arrays of shape (BANDS,) for each frame that is complete by now, in natural logarithms; None for a
+            frame with a gap.
         """
         self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples.copy()
         at = 0
         while self._rest.size - at >= WINDOW:
-            yield self._frame(self._rest[at : at + WINDOW])
+            now = self._rest[at : at + WINDOW]
+            yield None if self._torn(now) else self._frame(now)
             at += HOP
         self._rest = self._rest[at:]
 
+    def _torn(self, samples: Samples) -> bool:
+        """Whether a frame has a gap; silence that lasts is none."""
+        if samples.reshape(-1, GAP).any(axis=1).all():
+            self._still = 0
+            return False
+        if int(samples.max()) > 1 or int(samples.min()) < -1:
+            return True
+        self._still += 1
+        return self._still * FRAME_S <= STILL_S
+
     def _frame(self, samples: Samples) -> tuple[Floats, Floats]:
-        window, filters = _tables()
-        spectrum = np.fft.rfft(samples.astype(np.float32) * window)
-        power = (spectrum.real**2 + spectrum.imag**2).astype(np.float32) / WINDOW
-        bands = np.log(power @ filters + np.float32(FLOOR))
+        bands = bands_of(samples)
         self._count += 1
         share = np.float32(max(1 / self._count, FRAME_S / SLOW_S))
         self._mean = bands if self._mean is None else self._mean + (bands - self._mean) * share

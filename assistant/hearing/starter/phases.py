@@ -32,7 +32,7 @@ class Turning(Enum):
 
 
 LIMITS = {
-    (Turning.NOTHING, Turning.STARTER): 12.0,
+    (Turning.NOTHING, Turning.STARTER): 8.0,
     (Turning.NOTHING, Turning.ITSELF): 30.0,
     (Turning.STARTER, Turning.NOTHING): 24.0,
     (Turning.STARTER, Turning.ITSELF): 24.0,
@@ -41,6 +41,10 @@ LIMITS = {
 }
 """Evidence that a change needs; chosen on the developing set. Between 10 and 32 the limit of a beginning
 changes its delay and hardly the false alarms: those are sounds that the network takes for a starter for seconds."""
+
+
+DOUBTED = 12.0
+"""Evidence for the end of a crank whose beginning was never sure."""
 
 
 @dataclass(frozen=True)
@@ -81,11 +85,13 @@ class Phases:
     Attributes:
         now: What turns it.
         since: Frame from which on it does.
+        sure: Whether the starter is believed to turn it; a beginning that is not is given up sooner. May be set.
     """
 
     def __init__(self) -> None:
         self.now = Turning.NOTHING
         self.since = 0
+        self.sure = False
         self._sums = {state: _Sum() for state in Turning}
 
     def hear(self, says: FrameSays, frame: int) -> PhaseChange | None:
@@ -102,16 +108,21 @@ class Phases:
         ripe = [
             state
             for state, one in self._sums.items()
-            if state is not self.now and one.total >= LIMITS[self.now, state]
+            if state is not self.now and one.total >= self._limit(state)
         ]
         if not ripe:
             return None
         after = max(ripe, key=lambda state: self._sums[state].total)
         one = self._sums[after]
         change = PhaseChange(self.now, after, one.began, min(0.999, one.shares / one.count))
-        self.now, self.since = after, one.began
+        self.now, self.since, self.sure = after, one.began, False
         self._sums = {state: _Sum() for state in Turning}
         return change
+
+    def _limit(self, after: Turning) -> float:
+        """Evidence that a change needs now."""
+        doubted = (self.now, after) == (Turning.STARTER, Turning.NOTHING) and not self.sure
+        return DOUBTED if doubted else LIMITS[self.now, after]
 
 
 PUMP_LIMIT = 12.0

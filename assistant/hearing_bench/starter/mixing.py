@@ -13,7 +13,7 @@ import numpy as np
 
 from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.sound import RATE
-from assistant.hearing.starter.features import BANDS, FLOOR, FRAME_S, SLOW_S, WINDOW, FrameMaker
+from assistant.hearing.starter.features import BANDS, FLOOR, FRAME_S, HOP, SLOW_S, WINDOW, bands_of
 from assistant.hearing.starter.network import DELAY
 from assistant.hearing_bench.starter.bystanders import BAY, MACHINES
 from assistant.hearing_bench.starter.ranges import DEVELOPING, drawn_start
@@ -33,6 +33,9 @@ PIECE_S = 16.0
 FRAMES = round(PIECE_S * RATE - WINDOW) // 256
 LEAD_S = 0.3
 """Silence before and after each start, so that its truth is complete."""
+
+TORN = 0.35
+"""Share of the scenes in which sound was lost."""
 
 LOUD = 2000.0
 """Root mean square of each sound, in steps of 16 bits."""
@@ -58,7 +61,8 @@ class Pool:
 def powers(signal: Floats) -> Few:
     """Powers of the bands of a sound, one row a frame."""
     samples = np.clip(np.rint(signal * LOUD), -32768, 32767).astype(np.int16)
-    return np.exp(np.stack([bands for bands, _ in FrameMaker().frames(samples)])) - np.float32(FLOOR)
+    places = range(0, samples.size - WINDOW + 1, HOP)
+    return np.exp(np.stack([bands_of(samples[at : at + WINDOW]) for at in places])) - np.float32(FLOOR)
 
 
 def _times(count: int) -> Floats:
@@ -142,8 +146,8 @@ def mixed(pool: Pool, rng: np.random.Generator, *, quiet: bool = False) -> dict[
     truth["kind"] = np.full(FRAMES, -1.0, np.float32)
     total = _others(pool, rng)
     loud = np.zeros_like(total)
-    starts = 0 if quiet else int(rng.choice([0, 1, 2], p=[0.3, 0.45, 0.25]))
-    snr = _decibel(float(rng.uniform(-5, 26)))
+    starts = 0 if quiet else int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2]))
+    snr = _decibel(float(rng.uniform(-2, 28)))
     first = 0
     for number in range(starts):
         at = first + int(rng.integers(20, 260 if starts == 2 else 560))
@@ -158,7 +162,22 @@ def mixed(pool: Pool, rng: np.random.Generator, *, quiet: bool = False) -> dict[
         at = int(rng.integers(5, latest))
         if not truth["state"][at : at + len(clip.powers)].any():
             _add(loud, truth, clip, at, snr, total)
-    return {"bands": _heard(total + loud, rng), **truth}
+    made = {"bands": _heard(total + loud, rng), **truth}
+    return _torn(made, rng) if rng.uniform() < TORN else made
+
+
+def _torn(made: dict[str, Few], rng: np.random.Generator) -> dict[str, Few]:
+    """The same with frames that were lost, and some that come twice, as on a machine that has no time for sound."""
+    kept: list[int] = []
+    at, often = 0, float(np.exp(rng.uniform(np.log(3), np.log(60))))
+    while at < FRAMES:
+        long = 1 + int(rng.exponential(often))
+        kept += range(at, at + long)
+        at += long + int(rng.integers(1, 8)) * int(rng.choice([1, 1, 1, -1]))
+        at = max(at, 0)
+    rows = np.minimum(np.asarray(kept), FRAMES - 1)
+    rows = np.concatenate([rows, np.full(FRAMES, FRAMES - 1)])[:FRAMES]
+    return {name: value[rows] for name, value in made.items()}
 
 
 def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float, total: Few) -> int:
@@ -176,21 +195,43 @@ def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float,
 
 
 def _others(pool: Pool, rng: np.random.Generator) -> Few:
-    """Machines, music and speech at random levels; those that deceived the first network come more often."""
-    kinds = list(pool.others)
-    often = np.array(
-        [{"impact-wrench": 4.0, "music": 3.0, "talk": 0.0, "rush": 0.0}.get(one, 1.0) for one in kinds]
-    )
-    drawn = list(rng.choice(kinds, int(rng.choice([0, 1, 1, 1, 2])), replace=False, p=often / often.sum()))
-    levels = [(kind, float(rng.uniform(-8, 0))) for kind in drawn] + [("rush", float(rng.uniform(-30, -10)))]
-    if rng.uniform() < 0.5:
-        levels.append(("talk", float(rng.uniform(-6, 6))))
-    total = np.zeros((FRAMES, BANDS), np.float32)
-    for kind, loud in levels:
-        part = pool.others[kind][int(rng.integers(len(pool.others[kind])))]
-        shift = int(rng.integers(len(part)))
-        total += np.float32(_decibel(loud)) * _colour(rng) * np.roll(part, shift, axis=0)[:FRAMES]
+    """Machines, music and speech at random levels, many of which begin or end suddenly; or speech alone.
+
+    Those that deceived the first network come more often.
+    """
+    kinds = [kind for kind in pool.others if kind not in {"talk", "rush"}]
+    often = np.array([{"impact-wrench": 3.0, "music": 3.0}.get(one, 1.0) for one in kinds])
+    many = int(rng.choice([0, 1, 2], p=[0.2, 0.55, 0.25]))
+    drawn = list(rng.choice(kinds, many, replace=False, p=often / often.sum()))
+    if rng.uniform() < (0.8 if not drawn else 0.5):
+        drawn.append("talk")
+    total = np.float32(_decibel(float(rng.uniform(-50, -10)))) * _piece(pool, "rush", rng)
+    sudden = rng.uniform() < 0.5
+    gate = _gate(rng)
+    for kind in drawn:
+        loud = float(rng.uniform(-8, 2) if kind == "talk" else rng.uniform(-10, 0))
+        part = np.float32(_decibel(loud)) * _piece(pool, kind, rng)
+        if sudden and (kind != "talk" or rng.uniform() < 0.3):
+            # As often as not everything begins at once: a door that opens, a recording that is played.
+            part = part * (gate if rng.uniform() < 0.5 else _gate(rng))[:, None]
+        total += part
     return total
+
+
+def _piece(pool: Pool, kind: str, rng: np.random.Generator) -> Few:
+    """A piece of one kind of sound, from any place in it, through a colour of its own."""
+    part = pool.others[kind][int(rng.integers(len(pool.others[kind])))]
+    return _colour(rng) * np.roll(part, int(rng.integers(len(part))), axis=0)[:FRAMES]
+
+
+def _gate(rng: np.random.Generator) -> Few:
+    """One while something sounds and zero before and after, with edges of up to a third of a second."""
+    begin = int(rng.integers(0, FRAMES - 100))
+    long = round(float(np.exp(rng.uniform(np.log(0.3), np.log(PIECE_S)))) / FRAME_S)
+    rise, fall = float(rng.uniform(0.5, 20)), float(rng.uniform(0.5, 20))
+    at = np.arange(FRAMES)
+    shape = np.clip((at - begin) / rise, 0, 1) * np.clip((begin + long - at) / fall, 0, 1)
+    return np.asarray(shape**2, np.float32)
 
 
 def _heard(total: Few, rng: np.random.Generator) -> Few:

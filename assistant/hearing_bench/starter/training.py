@@ -40,17 +40,20 @@ BATCH = 64
 HARD = 600
 """Mixtures in which nothing cranks, among which those that deceive are sought."""
 
+OF_MEAN = 0.01
+"""Share of the newest weights in the running mean that is kept: a mean over about a hundred steps."""
+
 SOON = 40
 """Frames after a beginning that count twice in training."""
 
 _SPEECH: list[Floats] = []
 
 
-def _speech(rng: np.random.Generator) -> Floats:
+def speech(rng: np.random.Generator) -> Floats:
     return _SPEECH[int(rng.integers(len(_SPEECH)))]
 
 
-def _open_speech(path: str) -> None:
+def open_speech(path: str) -> None:
     kept = np.load(path)
     _SPEECH.extend(kept[name].astype(np.float64) / 32768 for name in kept.files)
 
@@ -75,15 +78,15 @@ def drawn_scene(rng: np.random.Generator) -> WantedScene:
 def one_scene(seed: int) -> dict[str, Any]:
     """Features and truth of one scene."""
     rng = np.random.default_rng([DEVELOPING.seed, seed])
-    scene = made_scene(drawn_scene(rng), DEVELOPING, rng, _speech)
-    made = [relative for _, relative in FrameMaker().frames(scene.samples)][:FRAMES]
+    scene = made_scene(drawn_scene(rng), DEVELOPING, rng, speech)
+    made = [one[1] for one in FrameMaker().frames(scene.samples) if one is not None][:FRAMES]
     times: Floats = (np.arange(FRAMES, dtype=np.float64) - DELAY) * FRAME_S + WINDOW / 2 / RATE
     return {"bands": np.asarray(made, np.float16), **truth_frames(scene, times)}
 
 
 def make_data(count: int, first: int, speech: str, out: Path, workers: int) -> None:
     """Make scenes and keep their features in a file."""
-    with ProcessPoolExecutor(workers, initializer=_open_speech, initargs=(speech,)) as pool:
+    with ProcessPoolExecutor(workers, initializer=open_speech, initargs=(speech,)) as pool:
         made = list(pool.map(one_scene, range(first, first + count), chunksize=8))
     out.parent.mkdir(parents=True, exist_ok=True)
     kept: dict[str, Any] = {
@@ -217,18 +220,26 @@ def from_pool(pool: mixing.Pool, hard: Weights, size: int) -> Draw:
 
 def heard_states(weights: Weights, bands: Any) -> NDArray[np.float32]:
     """Probabilities of nothing, cranking and running, of shape (scenes, frames, 3), for relative bands."""
+    return heard_all(weights, bands)[..., :3]
+
+
+def heard_all(weights: Weights, bands: Any) -> NDArray[np.float32]:
+    """All that the network says, of shape (scenes, frames, 8), for relative bands; as probabilities."""
     size = weights["state"].shape[0]
     fed = np.maximum(np.clip(bands / SCALE, -4, 4) @ weights["first"] + weights["first_bias"], 0)
     fed = fed @ weights["fed"] + weights["fed_bias"]
     state = np.zeros((len(bands), size), np.float32)
-    said = np.empty((*bands.shape[:2], 3), np.float32)
+    said = np.empty((*bands.shape[:2], 8), np.float32)
     for frame in range(bands.shape[1]):
         now, back = fed[:, frame], state @ weights["state"] + weights["state_bias"]
         gates = 0.5 + 0.5 * np.tanh(0.5 * (now[:, : 2 * size] + back[:, : 2 * size]))
         new = np.tanh(now[:, 2 * size :] + gates[:, size:] * back[:, 2 * size :])
         state = new + gates[:, :size] * (state - new)
-        out = np.exp((state @ weights["out"] + weights["out_bias"])[:, :3])
-        said[:, frame] = out / out.sum(axis=1, keepdims=True)
+        said[:, frame] = state @ weights["out"] + weights["out_bias"]
+    said[..., 3:5] = 0.5 + 0.5 * np.tanh(0.5 * said[..., 3:5])
+    for some in (slice(0, 3), slice(5, 8)):
+        odds = np.exp(said[..., some] - said[..., some].max(axis=-1, keepdims=True))
+        said[..., some] = odds / odds.sum(axis=-1, keepdims=True)
     return said
 
 
@@ -252,7 +263,7 @@ def train(
     rate: float = 3e-3,
     tell: Any = print,
 ) -> None:
-    """Fit the weights with Adam and a cosine of the rate, and write them in 16 bits.
+    """Fit the weights with Adam and a cosine of the rate, and write their running mean in 16 bits.
 
     Args:
         draw: Gives the batches.
@@ -264,49 +275,51 @@ def train(
         tell: Takes a line now and then.
     """
     import jax  # noqa: PLC0415
-    from jax import numpy as jnp  # noqa: PLC0415
 
     rng = np.random.default_rng(5)
     weights = first_weights(units, BANDS, rng) if begin is None else begin
-    zeros = {name: np.zeros_like(value) for name, value in weights.items()}
-
-    def update(weights: Weights, first: Weights, second: Weights, batch: Weights, step: Any) -> Any:
-        loss, slope = jax.value_and_grad(losses)(weights, batch)
-        size = jnp.sqrt(sum(jnp.sum(one**2) for one in slope.values()))
-        slope = {name: one * jnp.minimum(1.0, 1.0 / size) for name, one in slope.items()}
-        pace = (
-            rate
-            * (0.02 + 0.98 * 0.5 * (1 + jnp.cos(jnp.pi * step / steps)))
-            * jnp.minimum(1.0, (step + 1) / 30)
-        )
-        first = {name: 0.9 * first[name] + 0.1 * one for name, one in slope.items()}
-        second = {name: 0.99 * second[name] + 0.01 * one**2 for name, one in slope.items()}
-        weights = {
-            name: one
-            - pace
-            * (first[name] / (1 - 0.9 ** (step + 1)))
-            / (jnp.sqrt(second[name] / (1 - 0.99 ** (step + 1))) + 1e-8)
-            for name, one in weights.items()
-        }
-        return weights, first, second, loss
-
-    quick = jax.jit(update)
-    first, second = zeros, dict(zeros)
+    mean = dict(weights)
+    quick = jax.jit(_update)
+    first = {name: np.zeros_like(value) for name, value in weights.items()}
+    second = dict(first)
     begun, held = time.monotonic(), 0.0
     for step in range(steps):
         batch = draw(rng)
         # Another microphone each time: a little colour and a little noise on the features.
         colour = rng.normal(0, 0.15, (len(batch["bands"]), 1, BANDS))
-        batch["bands"] = (batch["bands"] + colour + rng.normal(0, 0.1, batch["bands"].shape)).astype(
-            np.float32
-        )
-        weights, first, second, loss = quick(weights, first, second, batch, float(step))
+        noise = rng.normal(0, 0.1, batch["bands"].shape)
+        batch["bands"] = (batch["bands"] + colour + noise).astype(np.float32)
+        pace = rate * (0.02 + 0.98 * 0.5 * (1 + np.cos(np.pi * step / steps))) * min(1.0, (step + 1) / 30)
+        weights, first, second, loss = quick(weights, first, second, batch, (float(pace), float(step + 1)))
+        share = max(OF_MEAN, 1 / (step + 1))
+        mean = {name: value + share * (weights[name] - value) for name, value in mean.items()}
         held += float(loss)
         if step % 50 == 49:
             tell(f"{step + 1} {held / 50:.4f} {time.monotonic() - begun:.0f} s")
             held = 0.0
-            _keep(weights, out)
-    _keep(weights, out)
+            _keep(mean, out)
+    _keep(mean, out)
+
+
+def _update(weights: Weights, first: Weights, second: Weights, batch: Weights, pace: Any) -> Any:
+    """One step of Adam, its slope no longer than 1; `pace` holds its size and its number."""
+    import jax  # noqa: PLC0415
+    from jax import numpy as jnp  # noqa: PLC0415
+
+    size, number = pace
+    loss, slope = jax.value_and_grad(losses)(weights, batch)
+    long = jnp.sqrt(sum(jnp.sum(one**2) for one in slope.values()))
+    slope = {name: one * jnp.minimum(1.0, 1.0 / long) for name, one in slope.items()}
+    first = {name: 0.9 * first[name] + 0.1 * one for name, one in slope.items()}
+    second = {name: 0.99 * second[name] + 0.01 * one**2 for name, one in slope.items()}
+    moved = {
+        name: one
+        - size
+        * (first[name] / (1 - 0.9**number))
+        / (jnp.sqrt(second[name] / (1 - 0.99**number)) + 1e-8)
+        for name, one in weights.items()
+    }
+    return moved, first, second, loss
 
 
 def main(words: list[str]) -> int:
@@ -331,9 +344,9 @@ def main(words: list[str]) -> int:
         return 0
     begin = None if options.begin is None else kept_weights(options.begin)
     if options.mix:
-        _open_speech(options.speech)
+        open_speech(options.speech)
         rng = np.random.default_rng([DEVELOPING.seed, 3])
-        pool = mixing.made_pool(rng, _speech, options.mix)
+        pool = mixing.made_pool(rng, speech, options.mix)
         hard = deceiving(pool, rng, HARD, begin or kept_weights(WEIGHTS))
         draw = from_pool(pool, hard, options.batch)
     else:

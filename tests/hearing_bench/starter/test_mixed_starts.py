@@ -32,7 +32,7 @@ def test_powers_of_two_sounds_add_up() -> None:
 def test_relative_bands_are_those_that_the_ear_computes() -> None:
     """What the network is trained on is what it gets from `FrameMaker`."""
     samples = np.random.default_rng(2).normal(0, 500, 16000).astype(np.int16)
-    bands, wanted = zip(*FrameMaker().frames(samples), strict=True)
+    bands, wanted = zip(*filter(None, FrameMaker().frames(samples)), strict=True)
     assert mixing.relative(np.stack(bands)[None])[0] == pytest.approx(np.stack(wanted), abs=1e-4)
 
 
