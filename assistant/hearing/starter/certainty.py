@@ -142,7 +142,9 @@ def certainty(found: Floats) -> float:
 
 def certainties(kept: dict[str, Floats], rows: Floats) -> Floats:
     """The same for rows of traits, with any weights."""
-    inner = np.tanh(np.clip((rows - kept["mean"]) / kept["scale"], -4, 4) @ kept["first"] + kept["first_bias"])
+    inner = np.tanh(
+        np.clip((rows - kept["mean"]) / kept["scale"], -4, 4) @ kept["first"] + kept["first_bias"]
+    )
     return np.asarray(0.5 + 0.5 * np.tanh(0.5 * (inner @ kept["weights"] + kept["bias"])))
 
 

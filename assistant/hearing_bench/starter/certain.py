@@ -136,7 +136,9 @@ def fitted(some: Candidates) -> dict[str, Floats]:
     return {"mean": mean, "scale": scale, **now}
 
 
-def _slope(now: dict[str, Floats], rows: Floats, true: NDArray[np.bool_], shares: Floats) -> dict[str, Floats]:
+def _slope(
+    now: dict[str, Floats], rows: Floats, true: NDArray[np.bool_], shares: Floats
+) -> dict[str, Floats]:
     """Slope of the mean cross entropy and of the pull."""
     inner = np.tanh(rows @ now["first"] + now["first_bias"])
     wrong = (1 / (1 + np.exp(-(inner @ now["weights"] + now["bias"]))) - true) * shares
@@ -154,9 +156,7 @@ def mixtures(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: d
     parts: list[Candidates] = []
     for _ in range(0, count, AT_ONCE):
         made = mixing.batch(pool, rng, AT_ONCE)
-        parts.append(
-            candidates(training.heard_all(weights, made["bands"]), made["bands"], made["state"])
-        )
+        parts.append(candidates(training.heard_all(weights, made["bands"]), made["bands"], made["state"]))
     ends = np.cumsum([0, *(one.number[-1] + 1 for one in parts)])
     return Candidates(
         np.concatenate([one.rows for one in parts]),
@@ -184,7 +184,9 @@ def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="certain", description=__doc__)
     parser.add_argument("--speech", required=True, help="an .npz of spoken sentences, int16 at 16 kHz")
     parser.add_argument("--pieces", type=int, default=24, help="sounds of each kind")
-    parser.add_argument("--count", type=int, default=1200, help="mixtures to fit to, and half as many to test")
+    parser.add_argument(
+        "--count", type=int, default=1200, help="mixtures to fit to, and half as many to test"
+    )
     parser.add_argument("--network", type=Path, default=NETWORK)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     options = parser.parse_args(words)
@@ -193,7 +195,8 @@ def main(words: list[str]) -> int:
     pool = mixing.made_pool(rng, training.speech, options.pieces)
     network = training.kept_weights(options.network)
     kept = fitted(mixtures(pool, rng, options.count, network))
-    np.savez(options.out, **{name: value.astype(np.float32) for name, value in kept.items()})
+    small: dict[str, Any] = {name: value.astype(np.float32) for name, value in kept.items()}
+    np.savez(options.out, **small)
     tested = mixtures(pool, rng, options.count // 2, network)
     print(table(tested, certainties(kept, tested.rows)))
     return 0

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assistant.benchmarks import percentile
 from assistant.hearing.sound import RATE
+from assistant.hearing.starter.certainty import SURE_FROM
 from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.manner import SLOW_UNDER_RPM, TOO_FAST_OVER_RPM
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Perceived, PumpHum
@@ -45,7 +47,8 @@ class StartCounts:
 
     Attributes:
         starts: Starts that there were.
-        begun: Delay of each beginning that was heard.
+        begun: For each beginning that was heard: its delay, and that until it was believed (`SURE_FROM`; infinite if
+            it never was).
         ended: Delay of each end.
         split: Cranks that were reported as ended before they were.
         ran: Delay of each engine that was heard to run.
@@ -59,7 +62,7 @@ class StartCounts:
     """
 
     starts: int = 0
-    begun: list[float] = field(default_factory=list)
+    begun: list[tuple[float, float]] = field(default_factory=list)
     ended: list[float] = field(default_factory=list)
     split: int = 0
     ran: list[float] = field(default_factory=list)
@@ -86,12 +89,16 @@ class StartCounts:
         right = [true == said for true, said, _ in self.manners]
         sure = [true == said for true, said, share in self.manners if said is not None and share >= SURE]
         even = [true == said for true, said in self.evenness]
+        begun = [delay for delay, _ in self.begun]
+        believed = [delay for _, delay in self.begun if math.isfinite(delay)]
         return {
             "starts": self.starts,
             "missed": 1 - len(self.begun) / max(self.starts, 1),
-            "begin_median_s": percentile(self.begun, 50),
-            "begin_95_s": percentile(self.begun, 95),
-            "begin_within_half": _share([one <= 0.5 for one in self.begun]),
+            "begin_median_s": percentile(begun, 50),
+            "begin_95_s": percentile(begun, 95),
+            "begin_within_half": _share([one <= 0.5 for one in begun]),
+            "believed": len(believed) / max(self.starts, 1),
+            "believed_within_half": sum(one <= 0.5 for one in believed) / max(self.starts, 1),
             "end_missed": 1 - len(self.ended) / max(len(self.begun), 1),
             "end_median_s": percentile(self.ended, 50),
             "end_95_s": percentile(self.ended, 95),
@@ -150,7 +157,7 @@ def counted(scene: Scene) -> StartCounts:
     used: set[int] = set()
     for placed in scene.starts:
         _count_start(counts, placed, told, used)
-    counts.alarms = sum(id(one) not in used for one in begins)
+    counts.alarms = len({one.said.at_s for one in begins if id(one) not in used})
     hums = [one.said.at_s for one in told if isinstance(one.said, PumpHum)]
     found = sum(any(at - 0.5 <= hum <= end for hum in hums) for at, end in scene.pumps)
     counts.pumps = [len(scene.pumps), found, len(hums) - found]
@@ -168,9 +175,10 @@ def _count_start(counts: StartCounts, placed: PlacedStart, told: list[HeardAt], 
     used.update(id(one) for one in begins)
     if not begins:
         return
-    counts.begun.append(begins[0].at_s - placed.at_s)
+    sure = [one.at_s for one in begins if one.said.confidence >= SURE_FROM]
+    counts.begun.append((begins[0].at_s - placed.at_s, min(sure, default=math.inf) - placed.at_s))
     late = [one for one in ends if _dated(one) >= until - EARLY_S]
-    counts.split += len(begins) > 1 or len(late) < len(ends)
+    counts.split += len({_dated(one) for one in begins}) > 1 or len(late) < len(ends)
     if late:
         counts.ended.append(late[0].at_s - until)
     if placed.runs_s is not None and runs:

@@ -18,10 +18,12 @@ from assistant import resources
 from assistant.benchmarks import machine
 from assistant.circuit.pieces import carried_out
 from assistant.hearing.sound import RATE, read_sound
+from assistant.hearing.starter.certainty import SURE_FROM
 from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.values import CrankPhase
 from assistant.hearing_bench.starter.bystanders import BAY
 from assistant.hearing_bench.starter.counting import PIECE, SURE, StartCounts, counted
+from assistant.hearing_bench.starter.losing import played
 from assistant.hearing_bench.starter.ranges import MEASURING
 from assistant.hearing_bench.starter.scenes import WantedScene, made_scene
 
@@ -47,11 +49,14 @@ PLACES: dict[str, tuple[tuple[str, ...], bool]] = {
 
 QUIET: dict[str, tuple[tuple[str, ...], bool]] = {
     **{kind: ((kind,), False) for kind in BAY},
+    "speech": ((), True),
     "speech and radio": (("music",), True),
     "other machines": (("machine",), False),
 }
 """Sounds in which nothing cranks."""
 
+PLAYED = "fixtures with gaps"
+"""Another one: `losing.played`."""
 
 DASH = "\N{EN DASH}"
 """Stands where nothing was counted."""
@@ -64,13 +69,14 @@ class StarterFigures:
     Attributes:
         machine: Where.
         cells: Counts for each place and SNR.
-        hours: Hours of each sound without a start, the false alarms in them, and those that were sure (`SURE`).
+        hours: Hours of each sound without a start, the false alarms in them, those that the dialogue believes
+            (`SURE_FROM`), and those that were sure (`SURE`).
         core: Share of one core that the ear takes in real time.
     """
 
     machine: str
     cells: dict[tuple[str, float], StartCounts] = field(default_factory=dict)
-    hours: dict[str, tuple[float, int, int]] = field(default_factory=dict)
+    hours: dict[str, tuple[float, int, int, int]] = field(default_factory=dict)
     core: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
@@ -81,8 +87,14 @@ class StarterFigures:
                 {"place": place, "snr_db": snr, **counts.row()} for (place, snr), counts in self.cells.items()
             ],
             "quiet": [
-                {"sound": name, "hours": hours, "alarms": alarms, "sure_alarms": sure}
-                for name, (hours, alarms, sure) in self.hours.items()
+                {
+                    "sound": name,
+                    "hours": hours,
+                    "alarms": alarms,
+                    "believed_alarms": believed,
+                    "sure_alarms": sure,
+                }
+                for name, (hours, alarms, believed, sure) in self.hours.items()
             ],
             "core": self.core,
         }
@@ -139,6 +151,8 @@ def _start_scene(speech: Speech, place: str, snr: float, seed: int) -> StartCoun
 
 def _quiet_piece(speech: Speech, name: str, seed: int) -> list[float]:
     rng = np.random.default_rng([MEASURING.seed, 7, seed])
+    if name == PLAYED:
+        return _alarms(played(QUIET_S, rng))
     kinds, talking = QUIET[name]
     if kinds == ("machine",):
         kinds = (str(rng.choice(["tool", "beating", "engine", "beeps", "bangs"])),)
@@ -162,13 +176,14 @@ def _bay_piece(kind: str, rng: np.random.Generator) -> Any:
 
 
 def _alarms(samples: Any) -> list[float]:
-    """Confidence of each beginning that the ear says."""
+    """The highest confidence of each beginning that the ear says."""
     ear = StarterEar(4)
-    found: list[float] = []
+    found: dict[float, float] = {}
     for at in range(0, samples.size, PIECE):
-        said = ear.feed(samples[at : at + PIECE])
-        found += [one.confidence for one in said if isinstance(one, CrankPhase) and one.phase == "begins"]
-    return found
+        for one in ear.feed(samples[at : at + PIECE]):
+            if isinstance(one, CrankPhase) and one.phase == "begins":
+                found[one.at_s] = max(one.confidence, found.get(one.at_s, 0.0))
+    return list(found.values())
 
 
 def measure(
@@ -189,7 +204,7 @@ def measure(
     pieces: list[tuple[str, float | None, int]] = [
         (place, snr, number) for place in PLACES for snr in SNRS for number in range(starts)
     ]
-    pieces += [(name, None, number) for name in QUIET for number in range(minutes)]
+    pieces += [(name, None, number) for name in (*QUIET, PLAYED) for number in range(minutes)]
     lengths = [SCENE_S if snr is not None else QUIET_S for _name, snr, _number in pieces]
     done = 0.0
     results = carried_out(_piece, (found_speech(),), pieces, workers)
@@ -197,9 +212,10 @@ def measure(
         if isinstance(result, StartCounts):
             figures.cells.setdefault((name, snr or 0.0), StartCounts()).add(result)
         else:
-            hours, alarms, sure = figures.hours.get(name, (0.0, 0, 0))
-            more = sum(one >= SURE for one in result)
-            figures.hours[name] = (hours + length / 3600, alarms + len(result), sure + more)
+            hours, *before = figures.hours.get(name, (0.0, 0, 0, 0))
+            more = [sum(one >= limit for one in result) for limit in (0.0, SURE_FROM, SURE)]
+            alarms, believed, sure = (old + new for old, new in zip(before, more, strict=True))
+            figures.hours[name] = (hours + length / 3600, alarms, believed, sure)
         done += length
         progress(done, sum(lengths))
     return figures
@@ -236,14 +252,16 @@ def _errors(median: float, most: float) -> str:
 def text(figures: StarterFigures) -> str:
     """Tables in Markdown."""
     lines = [f"Measured by `bay-assistant bench starter` on {figures.machine}.", ""]
-    first = "| place | SNR | starts | missed | begins, median and 95th | within 0.5 s | ends | runs | runs missed "
-    lines += [first + "| wrong runs | split |", "|---" * 11 + "|"]
+    first = (
+        "| place | SNR | starts | missed | begins, median and 95th | within 0.5 s | believed | ends | runs "
+    )
+    lines += [first + "| runs missed | wrong runs | split |", "|---" * 12 + "|"]
     for (place, snr), counts in figures.cells.items():
         row = counts.row()
         lines.append(
             f"| {place} | {snr:g} dB | {row['starts']} | {_share(row['missed'])}"
             f" | {_two(row['begin_median_s'], row['begin_95_s'])} | {_share(row['begin_within_half'])}"
-            f" | {_two(row['end_median_s'], row['end_95_s'])} | {_two(row['runs_median_s'], row['runs_95_s'])}"
+            f" | {_share(row['believed'])} | {_two(row['end_median_s'], row['end_95_s'])} | {_two(row['runs_median_s'], row['runs_95_s'])}"
             f" | {_share(row['runs_missed'])} | {_share(row['wrong_runs'])} | {_share(row['split'])} |"
         )
     second = "| place | SNR | speeds | error, median and 95th | sure (0.8) | error of those | within 2 sigma "
@@ -258,10 +276,10 @@ def text(figures: StarterFigures) -> str:
             f" | {_share(row['manner_right_when_sure'])} | {_share(row['evenness_right'])}"
             f" | {_share(row['pumps_heard'])} of {row['pumps']} | {row['pumps_wrong']} |"
         )
-    lines += ["", "| sound without a start | hours | false alarms | of them sure |", "|---|---|---|---|"]
+    lines += ["", "| sound without a start | hours | false alarms | believed | sure |", "|---" * 5 + "|"]
     lines += [
-        f"| {name} | {hours:.2f} | {alarms} | {sure} |"
-        for name, (hours, alarms, sure) in figures.hours.items()
+        f"| {name} | {hours:.2f} | {alarms} | {believed} | {sure} |"
+        for name, (hours, alarms, believed, sure) in figures.hours.items()
     ]
     lines += ["", f"Cost: {100 * figures.core:.1f} % of one core."]
     return "\n".join(lines) + "\n"

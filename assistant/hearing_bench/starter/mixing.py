@@ -1,4 +1,4 @@
-"""Scenes to train on, mixed as powers of bands: few sounds make many scenes, and those that deceive can be sought.
+"""Scenes to train on, mixed as powers of bands: few sounds make many scenes.
 
 Powers of sounds that have nothing to do with each other add up, so a mixture needs no new sound. `made_pool` makes
 the sounds once from `ranges.DEVELOPING`; `mixed` draws starts, machines, speech, levels and colours anew each time.
@@ -134,20 +134,20 @@ def _colour(rng: np.random.Generator) -> Few:
     return np.asarray(10 ** (gain / 10), np.float32)
 
 
-def mixed(pool: Pool, rng: np.random.Generator, *, quiet: bool = False) -> dict[str, Few]:
+def mixed(pool: Pool, rng: np.random.Generator) -> dict[str, Few]:
     """One scene: logarithms of the bands' powers, and their truth.
 
     Args:
         pool: The sounds.
         rng: Source of chance.
-        quiet: Nothing cranks in it.
     """
     truth = {name: np.zeros(FRAMES, np.float32) for name in ("state", "pulse", "pump")}
     truth["kind"] = np.full(FRAMES, -1.0, np.float32)
     total = _others(pool, rng)
     loud = np.zeros_like(total)
-    starts = 0 if quiet else int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2]))
-    snr = _decibel(float(rng.uniform(-2, 28)))
+    starts = int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2]))
+    # A start in a still bay is as loud as any other sound there that begins at once.
+    snr = _decibel(float(rng.uniform(-2, 28) if rng.uniform() < 0.75 else rng.uniform(28, 50)))
     first = 0
     for number in range(starts):
         at = first + int(rng.integers(20, 260 if starts == 2 else 560))
@@ -205,8 +205,8 @@ def _others(pool: Pool, rng: np.random.Generator) -> Few:
     drawn = list(rng.choice(kinds, many, replace=False, p=often / often.sum()))
     if rng.uniform() < (0.8 if not drawn else 0.5):
         drawn.append("talk")
-    total = np.float32(_decibel(float(rng.uniform(-50, -10)))) * _piece(pool, "rush", rng)
-    sudden = rng.uniform() < 0.5
+    total = np.float32(_decibel(float(rng.uniform(-60, -10)))) * _piece(pool, "rush", rng)
+    sudden = rng.uniform() < 0.6
     gate = _gate(rng)
     for kind in drawn:
         loud = float(rng.uniform(-8, 2) if kind == "talk" else rng.uniform(-10, 0))
@@ -245,7 +245,7 @@ def _heard(total: Few, rng: np.random.Generator) -> Few:
             gain[number] = max(level_now, 1e-9) ** -share
         total = total * gain[:, None].astype(np.float32)
     total = (
-        total / max(float(total.sum(axis=1).mean()), 1e-9) * np.float32(_decibel(float(rng.uniform(20, 55))))
+        total / max(float(total.sum(axis=1).mean()), 1e-9) * np.float32(_decibel(float(rng.uniform(20, 65))))
     )
     return np.asarray(
         np.log(total + np.float32(FLOOR) + np.float32(_decibel(float(rng.uniform(-10, 5))) / BANDS)),
@@ -263,8 +263,8 @@ def relative(bands: Few) -> Few:
     return made
 
 
-def batch(pool: Pool, rng: np.random.Generator, size: int, *, quiet: bool = False) -> dict[str, Any]:
+def batch(pool: Pool, rng: np.random.Generator, size: int) -> dict[str, Any]:
     """Several scenes: relative bands and their truth, as `training` takes them."""
-    scenes = [mixed(pool, rng, quiet=quiet) for _ in range(size)]
+    scenes = [mixed(pool, rng) for _ in range(size)]
     made = {name: np.stack([one[name] for one in scenes]) for name in scenes[0]}
     return {**made, "bands": relative(made["bands"])}

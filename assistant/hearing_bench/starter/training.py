@@ -2,8 +2,8 @@
 
 First ``python -m assistant.hearing_bench.starter.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
 ``... DATA`` trains. ``... --mix 40 --batch 32 --speech FILE --begin WEIGHTS`` goes on from weights, with mixtures of
-`mixing`; a fifth of them hold no start, and those weights hear one. It needs jax, which nothing else here does. Only
-`ranges.DEVELOPING` is drawn from; recordings of starts, the voice "slt" and the set for measuring stay out.
+`mixing`. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of starts, the
+voice "slt" and the set for measuring stay out. `certain` follows each training.
 """
 
 from __future__ import annotations
@@ -20,8 +20,7 @@ import numpy as np
 
 from assistant.hearing.sound import RATE
 from assistant.hearing.starter.features import BANDS, FRAME_S, HOP, WINDOW, FrameMaker
-from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS, FrameSays
-from assistant.hearing.starter.phases import PhaseChange, Phases, Turning
+from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS
 from assistant.hearing_bench.starter import mixing
 from assistant.hearing_bench.starter.bystanders import MACHINES
 from assistant.hearing_bench.starter.ranges import DEVELOPING
@@ -37,9 +36,6 @@ FRAMES = round(SCENE_S * RATE - WINDOW) // HOP
 BATCH = 64
 """Scenes at a time."""
 
-HARD = 600
-"""Mixtures in which nothing cranks, among which those that deceive are sought."""
-
 OF_MEAN = 0.01
 """Share of the newest weights in the running mean that is kept: a mean over about a hundred steps."""
 
@@ -50,10 +46,12 @@ _SPEECH: list[Floats] = []
 
 
 def speech(rng: np.random.Generator) -> Floats:
+    """One of the sentences that were opened."""
     return _SPEECH[int(rng.integers(len(_SPEECH)))]
 
 
 def open_speech(path: str) -> None:
+    """Take the sentences out of a file."""
     kept = np.load(path)
     _SPEECH.extend(kept[name].astype(np.float64) / 32768 for name in kept.files)
 
@@ -198,29 +196,9 @@ def from_files(paths: list[Path], size: int) -> Draw:
     return draw
 
 
-def deceiving(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: Weights) -> Weights:
-    """Of so many mixtures in which nothing cranks, those in which the network hears a beginning."""
-    made = mixing.batch(pool, rng, count, quiet=True)
-    said = heard_states(weights, made["bands"])
-    fooled = [one for one in range(count) if begins(said[one])]
-    return {name: value[fooled] for name, value in made.items()}
-
-
-def from_pool(pool: mixing.Pool, hard: Weights, size: int) -> Draw:
-    """Batches of new mixtures, a fifth of them out of those that deceive."""
-    many = min(size // 5, len(hard["bands"]))
-
-    def draw(rng: np.random.Generator) -> Weights:
-        fresh = mixing.batch(pool, rng, size - many)
-        rows = rng.choice(len(hard["bands"]), many, replace=False)
-        return {name: np.concatenate([value, hard[name][rows]]) for name, value in fresh.items()}
-
-    return draw
-
-
-def heard_states(weights: Weights, bands: Any) -> NDArray[np.float32]:
-    """Probabilities of nothing, cranking and running, of shape (scenes, frames, 3), for relative bands."""
-    return heard_all(weights, bands)[..., :3]
+def from_pool(pool: mixing.Pool, size: int) -> Draw:
+    """Batches of new mixtures."""
+    return lambda rng: mixing.batch(pool, rng, size)
 
 
 def heard_all(weights: Weights, bands: Any) -> NDArray[np.float32]:
@@ -241,16 +219,6 @@ def heard_all(weights: Weights, bands: Any) -> NDArray[np.float32]:
         odds = np.exp(said[..., some] - said[..., some].max(axis=-1, keepdims=True))
         said[..., some] = odds / odds.sum(axis=-1, keepdims=True)
     return said
-
-
-def begins(said: NDArray[np.float32]) -> list[PhaseChange]:
-    """Beginnings that `phases.Phases` finds in probabilities of shape (frames, 3)."""
-    phases = Phases()
-    found = [
-        phases.hear(FrameSays(float(one[1]), float(one[2]), 0.0, 0.0, 0.0, 0.0), frame)
-        for frame, one in enumerate(said[DELAY:])
-    ]
-    return [one for one in found if one is not None and one.after is Turning.STARTER]
 
 
 def train(
@@ -314,9 +282,7 @@ def _update(weights: Weights, first: Weights, second: Weights, batch: Weights, p
     second = {name: 0.99 * second[name] + 0.01 * one**2 for name, one in slope.items()}
     moved = {
         name: one
-        - size
-        * (first[name] / (1 - 0.9**number))
-        / (jnp.sqrt(second[name] / (1 - 0.99**number)) + 1e-8)
+        - size * (first[name] / (1 - 0.9**number)) / (jnp.sqrt(second[name] / (1 - 0.99**number)) + 1e-8)
         for name, one in weights.items()
     }
     return moved, first, second, loss
@@ -347,8 +313,7 @@ def main(words: list[str]) -> int:
         open_speech(options.speech)
         rng = np.random.default_rng([DEVELOPING.seed, 3])
         pool = mixing.made_pool(rng, speech, options.mix)
-        hard = deceiving(pool, rng, HARD, begin or kept_weights(WEIGHTS))
-        draw = from_pool(pool, hard, options.batch)
+        draw = from_pool(pool, options.batch)
     else:
         draw = from_files(options.data, options.batch)
     train(

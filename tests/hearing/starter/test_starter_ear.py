@@ -13,6 +13,7 @@ import yaml
 from assistant.hearing.starter.ear import StarterEar, whole_numbers
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Manner, Perceived, Phase
 from assistant.hearing_bench.starter.counting import heard
+from assistant.hearing_bench.starter.losing import Way, with_gaps
 from assistant.hearing_bench.starter.ranges import DEVELOPING, DrawnStart
 from assistant.hearing_bench.starter.scenes import microphone
 from assistant.hearing_bench.starter.sounding import start_sound
@@ -84,6 +85,21 @@ def test_how_sound_is_cut_changes_nothing(size: int) -> None:
     ear = StarterEar(4)
     cut = [one for at in range(0, samples.size, size) for one in ear.feed(samples[at : at + size])]
     assert whole == cut
+
+
+@pytest.mark.parametrize("way", get_args(Way))
+def test_a_crank_with_gaps_is_still_one_crank(way: Way) -> None:
+    """Sound that is lost, late or comes twice splits no crank in two, and hides neither its beginning nor its end."""
+    samples = with_gaps(crank()[0], np.random.default_rng(5), way)
+    assert list(dict.fromkeys(phases(StarterEar(4).feed(samples)))) == ["begins", "ends"]
+
+
+def test_zeros_for_lost_sound_leave_the_speed() -> None:
+    """Where zeros stand for what was lost, time is kept, and with it the speed of the crank (5 %)."""
+    samples, motion, _ = crank()
+    torn = with_gaps(samples, np.random.default_rng(6), "zeros")
+    said = [one.said for one in heard(torn, [(0.0, 4)]) if isinstance(one.said, CrankSpeed)]
+    assert [one.rpm for one in said] == [pytest.approx(motion.rpm, rel=0.05)]
 
 
 ODD = {

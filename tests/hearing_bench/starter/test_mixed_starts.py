@@ -7,9 +7,10 @@ import functools
 import numpy as np
 import pytest
 
+from assistant.hearing.starter.certainty import TRAITS, certainties
 from assistant.hearing.starter.features import FrameMaker
-from assistant.hearing.starter.network import WEIGHTS
-from assistant.hearing_bench.starter import mixing, training
+from assistant.hearing.starter.network import WEIGHTS, StarterNetwork
+from assistant.hearing_bench.starter import certain, mixing, training
 
 
 def speech(rng: np.random.Generator) -> np.ndarray:
@@ -45,19 +46,33 @@ def test_a_start_is_true_where_it_is_loud() -> None:
     assert not cranking[:20].any()
 
 
-def test_a_quiet_mixture_holds_no_start() -> None:
-    """Where nothing is to crank, the truth has no crank; other mixtures have some, and pulses only there."""
-    rng = np.random.default_rng(5)
-    assert not mixing.batch(pool(), rng, 8, quiet=True)["state"].any()
-    some = mixing.batch(pool(), rng, 8)
-    assert (some["state"] == 1).any()
+def test_pulses_are_only_where_something_cranks() -> None:
+    """Some mixtures hold starts and some none; pulses are true in starts only, also where sound was lost."""
+    some = mixing.batch(pool(), np.random.default_rng(5), 16)
+    cranks = (some["state"] == 1).any(axis=1)
+    assert 0 < cranks.sum() < len(cranks)
     assert not some["pulse"][some["state"] != 1].any()
     assert np.isfinite(some["bands"]).all()
 
 
-def test_what_deceives_is_heard_to_begin() -> None:
-    """Each mixture that is kept as deceiving makes the given weights say that a crank begins."""
-    weights = training.kept_weights(WEIGHTS)
-    hard = training.deceiving(pool(), np.random.default_rng(6), 24, weights)
-    assert not hard["state"].any()
-    assert all(training.begins(one) for one in training.heard_states(weights, hard["bands"]))
+def test_the_network_hears_mixtures_as_the_ear_does() -> None:
+    """All that is said of a batch at once is what `StarterNetwork` says frame by frame."""
+    bands = mixing.batch(pool(), np.random.default_rng(6), 2)["bands"]
+    said = training.heard_all(training.kept_weights(WEIGHTS), bands)
+    network = StarterNetwork()
+    for frame in range(60):
+        one = network.hear(bands[1, frame])
+        wanted = (one.cranks, one.runs, one.pulse, one.pump, one.uneven, one.no_rhythm)
+        assert said[1, frame][certain.COLUMNS] == pytest.approx(wanted, abs=1e-4)
+
+
+def test_what_is_fitted_tells_true_from_false() -> None:
+    """Fitted to beginnings whose first trait tells them apart, the certainty of a true one is above that of a false."""
+    rng = np.random.default_rng(7)
+    true = np.repeat(np.arange(60) % 2 == 0, 2)
+    rows = rng.normal(0, 1, (120, len(TRAITS)))
+    rows[:, 0] += 3.0 * true
+    some = certain.Candidates(rows, true, np.repeat(np.arange(60), 2))
+    shares, truth = some.surest(certainties(certain.fitted(some), rows))
+    assert shares[truth].mean() > 0.9
+    assert shares[~truth].mean() < 0.1
