@@ -32,7 +32,7 @@ class Turning(Enum):
 
 
 LIMITS = {
-    (Turning.NOTHING, Turning.STARTER): 8.0,
+    (Turning.NOTHING, Turning.STARTER): 6.0,
     (Turning.NOTHING, Turning.ITSELF): 30.0,
     (Turning.STARTER, Turning.NOTHING): 24.0,
     (Turning.STARTER, Turning.ITSELF): 24.0,

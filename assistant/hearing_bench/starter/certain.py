@@ -17,7 +17,6 @@ import numpy as np
 
 from assistant.hearing.starter.certainty import BEFORE, EVERY, LONGEST, WEIGHTS, certainties, traits
 from assistant.hearing.starter.network import DELAY, FrameSays
-from assistant.hearing.starter.network import WEIGHTS as NETWORK
 from assistant.hearing.starter.phases import Phases, Turning
 from assistant.hearing_bench.starter import mixing, training
 from assistant.hearing_bench.starter.ranges import DEVELOPING
@@ -26,6 +25,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
+    Truths = NDArray[np.bool_]
+    Numbers = NDArray[np.int64]
 
 SLACK = 20
 """Frames by which a beginning may be dated before the starter turns."""
@@ -51,14 +52,14 @@ class Candidates:
     """
 
     rows: Floats
-    true: NDArray[np.bool_]
-    number: NDArray[np.int64]
+    true: Truths
+    number: Numbers
 
-    def first(self) -> NDArray[np.int64]:
+    def first(self) -> Numbers:
         """Rows of the first judgement of each beginning."""
         return np.flatnonzero(np.diff(self.number, prepend=-1))
 
-    def surest(self, shares: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    def surest(self, shares: Floats) -> tuple[Floats, Truths]:
         """For each beginning the highest of its probabilities, and whether it is a true one."""
         first = self.first()
         return np.maximum.reduceat(shares, first), self.true[first]
@@ -136,9 +137,7 @@ def fitted(some: Candidates) -> dict[str, Floats]:
     return {"mean": mean, "scale": scale, **now}
 
 
-def _slope(
-    now: dict[str, Floats], rows: Floats, true: NDArray[np.bool_], shares: Floats
-) -> dict[str, Floats]:
+def _slope(now: dict[str, Floats], rows: Floats, true: Truths, shares: Floats) -> dict[str, Floats]:
     """Slope of the mean cross entropy and of the pull."""
     inner = np.tanh(rows @ now["first"] + now["first_bias"])
     wrong = (1 / (1 + np.exp(-(inner @ now["weights"] + now["bias"]))) - true) * shares
@@ -185,9 +184,9 @@ def main(words: list[str]) -> int:
     parser.add_argument("--speech", required=True, help="an .npz of spoken sentences, int16 at 16 kHz")
     parser.add_argument("--pieces", type=int, default=24, help="sounds of each kind")
     parser.add_argument(
-        "--count", type=int, default=1200, help="mixtures to fit to, and half as many to test"
+        "--count", type=int, default=2000, help="mixtures to fit to, and half as many to test"
     )
-    parser.add_argument("--network", type=Path, default=NETWORK)
+    parser.add_argument("--network", type=Path, default=training.WEIGHTS)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     options = parser.parse_args(words)
     training.open_speech(options.speech)

@@ -261,7 +261,8 @@ def text(figures: StarterFigures) -> str:
         lines.append(
             f"| {place} | {snr:g} dB | {row['starts']} | {_share(row['missed'])}"
             f" | {_two(row['begin_median_s'], row['begin_95_s'])} | {_share(row['begin_within_half'])}"
-            f" | {_share(row['believed'])} | {_two(row['end_median_s'], row['end_95_s'])} | {_two(row['runs_median_s'], row['runs_95_s'])}"
+            f" | {_share(row['believed'])} | {_two(row['end_median_s'], row['end_95_s'])}"
+            f" | {_two(row['runs_median_s'], row['runs_95_s'])}"
             f" | {_share(row['runs_missed'])} | {_share(row['wrong_runs'])} | {_share(row['split'])} |"
         )
     second = "| place | SNR | speeds | error, median and 95th | sure (0.8) | error of those | within 2 sigma "

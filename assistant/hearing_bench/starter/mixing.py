@@ -37,6 +37,9 @@ LEAD_S = 0.3
 TORN = 0.35
 """Share of the scenes in which sound was lost."""
 
+STILL = 0.35
+"""Share of the scenes in a still bay."""
+
 LOUD = 2000.0
 """Root mean square of each sound, in steps of 16 bits."""
 
@@ -197,23 +200,26 @@ def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float,
 def _others(pool: Pool, rng: np.random.Generator) -> Few:
     """Machines, music and speech at random levels, many of which begin or end suddenly; or speech alone.
 
-    Those that deceived the first network come more often.
+    Those that deceived the first network come more often. In a still bay everything comes and goes together, as in a
+    recording that is played.
     """
+    still = rng.uniform() < STILL
     kinds = [kind for kind in pool.others if kind not in {"talk", "rush"}]
-    often = np.array([{"impact-wrench": 3.0, "music": 3.0}.get(one, 1.0) for one in kinds])
-    many = int(rng.choice([0, 1, 2], p=[0.2, 0.55, 0.25]))
+    more = {"impact-wrench": 3.0, "music": 3.0, **({"pink": 3.0, "compressor": 2.0} if still else {})}
+    often = np.array([more.get(one, 1.0) for one in kinds])
+    many = int(rng.choice([0, 1, 2], p=[0.0, 0.8, 0.2] if still else [0.2, 0.55, 0.25]))
     drawn = list(rng.choice(kinds, many, replace=False, p=often / often.sum()))
     if rng.uniform() < (0.8 if not drawn else 0.5):
         drawn.append("talk")
-    total = np.float32(_decibel(float(rng.uniform(-60, -10)))) * _piece(pool, "rush", rng)
-    sudden = rng.uniform() < 0.6
-    gate = _gate(rng)
+    quiet = float(rng.uniform(-70, -40) if still else rng.uniform(-60, -10))
+    total = np.float32(_decibel(quiet)) * _piece(pool, "rush", rng)
+    sudden = still or rng.uniform() < 0.5
+    gate = _gate(rng, int(rng.integers(1, 4)) if still else 1)
     for kind in drawn:
         loud = float(rng.uniform(-8, 2) if kind == "talk" else rng.uniform(-10, 0))
         part = np.float32(_decibel(loud)) * _piece(pool, kind, rng)
-        if sudden and (kind != "talk" or rng.uniform() < 0.3):
-            # As often as not everything begins at once: a door that opens, a recording that is played.
-            part = part * (gate if rng.uniform() < 0.5 else _gate(rng))[:, None]
+        if sudden and (still or kind != "talk" or rng.uniform() < 0.3):
+            part = part * (gate if still or rng.uniform() < 0.5 else _gate(rng, 1))[:, None]
         total += part
     return total
 
@@ -224,13 +230,15 @@ def _piece(pool: Pool, kind: str, rng: np.random.Generator) -> Few:
     return _colour(rng) * np.roll(part, int(rng.integers(len(part))), axis=0)[:FRAMES]
 
 
-def _gate(rng: np.random.Generator) -> Few:
-    """One while something sounds and zero before and after, with edges of up to a third of a second."""
-    begin = int(rng.integers(0, FRAMES - 100))
-    long = round(float(np.exp(rng.uniform(np.log(0.3), np.log(PIECE_S)))) / FRAME_S)
-    rise, fall = float(rng.uniform(0.5, 20)), float(rng.uniform(0.5, 20))
-    at = np.arange(FRAMES)
-    shape = np.clip((at - begin) / rise, 0, 1) * np.clip((begin + long - at) / fall, 0, 1)
+def _gate(rng: np.random.Generator, many: int) -> Few:
+    """One while something sounds and zero otherwise, so many times, with edges of up to a third of a second."""
+    at, shape = np.arange(FRAMES), np.zeros(FRAMES)
+    for _ in range(many):
+        begin = int(rng.integers(0, FRAMES - 100))
+        long = round(float(np.exp(rng.uniform(np.log(0.3), np.log(PIECE_S / many)))) / FRAME_S)
+        rise, fall = float(rng.uniform(0.5, 20)), float(rng.uniform(0.5, 20))
+        once = np.clip((at - begin) / rise, 0, 1) * np.clip((begin + long - at) / fall, 0, 1)
+        shape = np.maximum(shape, once)
     return np.asarray(shape**2, np.float32)
 
 
