@@ -24,8 +24,9 @@ class CrankPhase:
     """Cranking began or ended, or the engine runs.
 
     A crank gives ``begins`` and, after it, exactly one ``ends``. A beginning that was unsure when it was said is said
-    once more, with the same time, if it gets sure (`certainty.SURE_FROM`). If the engine fires, ``runs`` comes just before
-    ``ends`` and with the same time, or up to two seconds after it. A starter that is still held then cannot be heard.
+    once more, with the same time, if it gets sure (`certainty.SURE_FROM`). If the engine fires, ``runs`` comes just
+    before ``ends`` and with the same time, or up to two seconds after it. A starter that is still held then cannot be
+    heard.
 
     Attributes:
         phase: What happened.

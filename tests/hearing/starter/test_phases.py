@@ -31,13 +31,24 @@ def test_an_engine_that_runs_follows_the_starter() -> None:
 
 
 def test_one_loud_frame_is_no_crank() -> None:
-    """A bang that looks like a starter for two frames changes nothing."""
+    """A bang that looks like a starter for one frame changes nothing."""
     phases = Phases()
     assert (
         not frames(phases, 0.02, 0.0, 50, 0)
-        + frames(phases, 0.99, 0.0, 2, 50)
-        + frames(phases, 0.02, 0.0, 50, 52)
+        + frames(phases, 0.99, 0.0, 1, 50)
+        + frames(phases, 0.02, 0.0, 50, 51)
     )
+
+
+def test_a_beginning_that_is_not_sure_is_given_up_sooner() -> None:
+    """The end of a crank that nobody is sure of needs less evidence than that of a sure one."""
+    lengths = {}
+    for sure in (False, True):
+        phases = Phases()
+        assert frames(phases, 0.95, 0.0, 20, 0)
+        phases.sure = sure
+        lengths[sure] = next(number for number in range(40) if frames(phases, 0.05, 0.0, 1, 20 + number))
+    assert lengths[False] < lengths[True]
 
 
 def test_only_a_hum_of_about_two_seconds_is_a_pump() -> None:

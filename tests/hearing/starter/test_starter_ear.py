@@ -10,10 +10,13 @@ import numpy as np
 import pytest
 import yaml
 
+from assistant import resources
+from assistant.hearing.sound import read_sound
+from assistant.hearing.starter.certainty import SURE_FROM
 from assistant.hearing.starter.ear import StarterEar, whole_numbers
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Manner, Perceived, Phase
 from assistant.hearing_bench.starter.counting import heard
-from assistant.hearing_bench.starter.losing import Way, with_gaps
+from assistant.hearing_bench.starter.losing import Way, plain_fixtures, with_gaps
 from assistant.hearing_bench.starter.ranges import DEVELOPING, DrawnStart
 from assistant.hearing_bench.starter.scenes import microphone
 from assistant.hearing_bench.starter.sounding import start_sound
@@ -40,16 +43,27 @@ def crank(rpm: float = 200.0, *, fires: bool = False, seed: int = 4) -> tuple[np
 
 
 def phases(said: list[Perceived]) -> list[str]:
-    return [one.phase for one in said if isinstance(one, CrankPhase)]
+    """Phases in order; a beginning that is said once more when it is sure counts once."""
+    told = [(one.phase, one.at_s) for one in said if isinstance(one, CrankPhase)]
+    return [phase for phase, _ in dict.fromkeys(told)]
 
 
 def test_a_crank_is_heard_within_half_a_second() -> None:
     """Beginning and end of a plain crank are said within 0.5 s of sound, in this order, and nothing else is."""
     samples, motion, _ = crank()
     told = [one for one in heard(samples) if isinstance(one.said, CrankPhase)]
-    assert ["begins", "ends"] == [one.said.phase for one in told]  # type: ignore[union-attr]
+    assert phases([one.said for one in told]) == ["begins", "ends"]
     assert 0 < told[0].at_s - BEFORE_S < 0.5
-    assert 0 < told[1].at_s - BEFORE_S - motion.ends_s < 0.5
+    assert 0 < told[-1].at_s - BEFORE_S - motion.ends_s < 0.5
+
+
+def test_a_plain_crank_is_believed() -> None:
+    """The last word on the beginning of a plain crank is sure enough for the dialogue to time it."""
+    begins = [
+        one for one in StarterEar().feed(crank()[0]) if isinstance(one, CrankPhase) and one.phase == "begins"
+    ]
+    assert begins[-1].confidence >= SURE_FROM
+    assert all(one.confidence < SURE_FROM for one in begins[:-1])
 
 
 def test_an_engine_that_fires_is_told_from_one_that_only_cranks() -> None:
@@ -91,7 +105,33 @@ def test_how_sound_is_cut_changes_nothing(size: int) -> None:
 def test_a_crank_with_gaps_is_still_one_crank(way: Way) -> None:
     """Sound that is lost, late or comes twice splits no crank in two, and hides neither its beginning nor its end."""
     samples = with_gaps(crank()[0], np.random.default_rng(5), way)
-    assert list(dict.fromkeys(phases(StarterEar(4).feed(samples)))) == ["begins", "ends"]
+    assert phases(StarterEar(4).feed(samples)) == ["begins", "ends"]
+
+
+@pytest.mark.parametrize("way", get_args(Way))
+def test_gaps_in_a_hum_are_no_crank(way: Way) -> None:
+    """A virtual microphone's hum in which sound is lost holds no starter and no pump."""
+    hum = np.random.default_rng(8).normal(0, 16, 320_000).round().astype(np.int16)
+    assert StarterEar(4).feed(with_gaps(hum, np.random.default_rng(9), way)) == []
+
+
+def test_few_clips_with_gaps_are_believed_to_crank() -> None:
+    """Of the clips of speech in sudden bay noise, with lost sound, at most one in six is believed to be a crank.
+
+    The README of the ear has how many are, and how many were.
+    """
+    believed = 0
+    for number, name in enumerate(plain_fixtures()):
+        rng = np.random.default_rng(number)
+        clip = read_sound(resources.directory("audio_fixtures") / name).samples
+        hum = rng.normal(0, 16, clip.size + 64_000)
+        hum[48_000 : 48_000 + clip.size] += clip
+        said = StarterEar().feed(with_gaps(whole_numbers(hum), rng, "zeros"))
+        believed += any(
+            isinstance(one, CrankPhase) and one.phase == "begins" and one.confidence >= SURE_FROM
+            for one in said
+        )
+    assert believed <= len(plain_fixtures()) // 6
 
 
 def test_zeros_for_lost_sound_leave_the_speed() -> None:
