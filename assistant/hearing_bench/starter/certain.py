@@ -31,10 +31,13 @@ if TYPE_CHECKING:
 SLACK = 20
 """Frames by which a beginning may be dated before the starter turns."""
 
+TESTED = 800
+"""Mixtures that are not fitted but tested."""
+
 AT_ONCE = 100
 """Mixtures that the network hears at a time, for the memory."""
 
-INNER, STEPS, PULL = 16, 500, 1e-3
+INNER, STEPS, PULL = 16, 800, 1e-3
 """Inner units, steps of Adam, and how strongly weights are pulled towards zero."""
 
 COLUMNS = [1, 2, 3, 4, 6, 7]
@@ -184,7 +187,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("--speech", required=True, help="an .npz of spoken sentences, int16 at 16 kHz")
     parser.add_argument("--pieces", type=int, default=24, help="sounds of each kind")
     parser.add_argument(
-        "--count", type=int, default=2000, help="mixtures to fit to, and half as many to test"
+        "--count", type=int, default=9000, help="mixtures to fit to; then some to test"
     )
     parser.add_argument("--network", type=Path, default=training.WEIGHTS)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
@@ -196,7 +199,7 @@ def main(words: list[str]) -> int:
     kept = fitted(mixtures(pool, rng, options.count, network))
     small: dict[str, Any] = {name: value.astype(np.float32) for name, value in kept.items()}
     np.savez(options.out, **small)
-    tested = mixtures(pool, rng, options.count // 2, network)
+    tested = mixtures(pool, rng, TESTED, network)
     print(table(tested, certainties(kept, tested.rows)))
     return 0
 
