@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from assistant.hearing.starter.certainty import BEFORE, EVERY, LONGEST, WEIGHTS, certainties, traits
-from assistant.hearing.starter.network import DELAY, FrameSays
+from assistant.hearing.starter.network import DELAY, WEIGHTS as NETWORK, FrameSays
 from assistant.hearing.starter.phases import Phases, Turning
 from assistant.hearing_bench.starter import mixing, training
 from assistant.hearing_bench.starter.ranges import DEVELOPING
@@ -186,10 +186,8 @@ def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="certain", description=__doc__)
     parser.add_argument("--speech", required=True, help="an .npz of spoken sentences, int16 at 16 kHz")
     parser.add_argument("--pieces", type=int, default=24, help="sounds of each kind")
-    parser.add_argument(
-        "--count", type=int, default=9000, help="mixtures to fit to; then some to test"
-    )
-    parser.add_argument("--network", type=Path, default=training.WEIGHTS)
+    parser.add_argument("--count", type=int, default=9000, help="mixtures to fit to; then some to test")
+    parser.add_argument("--network", type=Path, default=NETWORK)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     options = parser.parse_args(words)
     training.open_speech(options.speech)
