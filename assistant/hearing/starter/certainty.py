@@ -161,7 +161,7 @@ SURE_FROM = 0.6
 believes it (`assistant.core.dialogue.policy.HEARD_FROM`)."""
 
 
-class Beginning:
+class DoubtedBeginning:
     """A beginning that is judged until it is sure, or `LONGEST` frames old.
 
     Attributes:

@@ -11,7 +11,7 @@ import numpy as np
 from assistant.hearing.starter.certainty import (
     BEFORE,
     SURE_FROM,
-    Beginning,
+    DoubtedBeginning,
     certainty,
     columns,
     traits,
@@ -59,7 +59,7 @@ class StarterEar:
         self._frame = -1
         self._made = 0
         self._ended = -(10**9)
-        self._begun = Beginning()
+        self._begun = DoubtedBeginning()
         self._kept: deque[tuple[Floats, Floats, FrameSays]] = deque(maxlen=round(LONGEST_S / FRAME_S))
         self._late: deque[tuple[int, Floats, Floats]] = deque(maxlen=DELAY + 1)
 
@@ -117,7 +117,7 @@ class StarterEar:
         at_s = _time(change.at)
         found: list[Perceived] = []
         if change.after is Turning.STARTER:
-            self._begun = Beginning()
+            self._begun = DoubtedBeginning()
         elif change.before is Turning.STARTER and not self._begun.said:
             return []  # nobody was told of it
         sure = self._begun.weighed(change.confidence)
@@ -155,7 +155,7 @@ class StarterEar:
         return CrankSpeed(rpm, sigma, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share, even_sure)
 
 
-def _weighed(speed: CrankSpeed, begun: Beginning) -> CrankSpeed:
+def _weighed(speed: CrankSpeed, begun: DoubtedBeginning) -> CrankSpeed:
     """The speed of a crank whose beginning may never have been sure."""
     return replace(
         speed,

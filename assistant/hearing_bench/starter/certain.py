@@ -45,7 +45,7 @@ COLUMNS = [1, 2, 3, 4, 6, 7]
 
 
 @dataclass(frozen=True, eq=False)
-class Candidates:
+class Beginnings:
     """Beginnings, each judged several times.
 
     Attributes:
@@ -68,7 +68,7 @@ class Candidates:
         return np.maximum.reduceat(shares, first), self.true[first]
 
 
-def candidates(said: Any, bands: Any, state: Any) -> Candidates:
+def candidates(said: Any, bands: Any, state: Any) -> Beginnings:
     """Beginnings in scenes.
 
     Args:
@@ -93,7 +93,7 @@ def candidates(said: Any, bands: Any, state: Any) -> Candidates:
                 true.append(bool(real >= 0.5))
                 numbers.append(number)
             number += 1
-    return Candidates(np.array(rows), np.array(true), np.array(numbers))
+    return Beginnings(np.array(rows), np.array(true), np.array(numbers))
 
 
 def beginnings(says: Floats) -> list[tuple[int, list[int]]]:
@@ -115,7 +115,7 @@ def beginnings(says: Floats) -> list[tuple[int, list[int]]]:
     return found
 
 
-def fitted(some: Candidates) -> dict[str, Floats]:
+def fitted(some: Beginnings) -> dict[str, Floats]:
     """The weights: by Adam, with all rows at once; each beginning weighs one, however often it is judged."""
     mean, scale = some.rows.mean(axis=0), some.rows.std(axis=0) + 1e-6
     rows = np.clip((some.rows - mean) / scale, -4, 4)
@@ -153,21 +153,21 @@ def _slope(now: dict[str, Floats], rows: Floats, true: Truths, shares: Floats) -
     }
 
 
-def mixtures(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: dict[str, Any]) -> Candidates:
+def mixtures(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: dict[str, Any]) -> Beginnings:
     """Beginnings that the network finds in so many mixtures."""
-    parts: list[Candidates] = []
+    parts: list[Beginnings] = []
     for _ in range(0, count, AT_ONCE):
         made = mixing.batch(pool, rng, AT_ONCE)
         parts.append(candidates(training.heard_all(weights, made["bands"]), made["bands"], made["state"]))
     ends = np.cumsum([0, *(one.number[-1] + 1 for one in parts)])
-    return Candidates(
+    return Beginnings(
         np.concatenate([one.rows for one in parts]),
         np.concatenate([one.true for one in parts]),
         np.concatenate([one.number + end for one, end in zip(parts, ends, strict=False)]),
     )
 
 
-def table(some: Candidates, shares: Floats) -> str:
+def table(some: Beginnings, shares: Floats) -> str:
     """How many true and false beginnings each limit keeps, at the first judgement and at the surest."""
     first = some.first()
     most, true = some.surest(shares)

@@ -23,7 +23,7 @@ from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.values import CrankPhase
 from assistant.hearing_bench.starter.bystanders import BAY
 from assistant.hearing_bench.starter.counting import PIECE, SURE, StartCounts, counted
-from assistant.hearing_bench.starter.losing import played
+from assistant.hearing_bench.starter.losing import plain_fixtures, played
 from assistant.hearing_bench.starter.ranges import MEASURING
 from assistant.hearing_bench.starter.scenes import WantedScene, made_scene
 
@@ -117,10 +117,8 @@ def found_speech() -> Speech:
     from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
     from assistant.speaking.voice import Voice  # noqa: PLC0415
 
-    people = [
-        read_sound(path).samples / 32768
-        for path in sorted(resources.directory("audio_fixtures").glob("*.flac"))
-    ]
+    folder = resources.directory("audio_fixtures")
+    people = [read_sound(folder / name).samples / 32768 for name in sorted(plain_fixtures())]
     library = load_library(resources.directory("procedures"))
     verdicts = [one.says for procedure in library.procedures.values() for one in procedure.verdicts.values()]
     texts = sorted({part for text in verdicts for part in sentences(text)})[1::3][:24]

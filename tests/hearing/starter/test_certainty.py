@@ -11,7 +11,7 @@ from assistant.hearing.starter.certainty import (
     SAID_FROM,
     SURE_FROM,
     TRAITS,
-    Beginning,
+    DoubtedBeginning,
     certainty,
     columns,
     traits,
@@ -22,7 +22,7 @@ from assistant.hearing.starter.network import FrameSays
 
 def said(shares: list[float]) -> list[int]:
     """Numbers of the judgements at which a beginning is said."""
-    begun = Beginning()
+    begun = DoubtedBeginning()
     return [number for number, share in enumerate(shares) if begun.judge(share, number * EVERY)]
 
 
@@ -36,7 +36,7 @@ def test_a_beginning_is_said_once_more_when_it_gets_sure() -> None:
 
 def test_a_beginning_is_judged_until_it_is_sure_or_old() -> None:
     """It is judged at once, then every few frames, and no longer when it is sure or a second and a half old."""
-    begun = Beginning()
+    begun = DoubtedBeginning()
     assert begun.due(7)
     begun.judge(0.1, 7)
     assert [frame for frame in range(7, 7 + 3 * EVERY) if begun.due(frame)] == list(
@@ -49,7 +49,7 @@ def test_a_beginning_is_judged_until_it_is_sure_or_old() -> None:
 
 def test_what_follows_an_unsure_beginning_is_less_sure() -> None:
     """A speed of a crank that may be none has no more probability than the crank; a sure crank takes none away."""
-    begun = Beginning()
+    begun = DoubtedBeginning()
     begun.judge(0.5, 0)
     assert begun.weighed(0.8) == 0.4
     begun.judge(0.9, EVERY)

@@ -72,7 +72,7 @@ def test_what_is_fitted_tells_true_from_false() -> None:
     true = np.repeat(np.arange(60) % 2 == 0, 2)
     rows = rng.normal(0, 1, (120, len(TRAITS)))
     rows[:, 0] += 3.0 * true
-    some = certain.Candidates(rows, true, np.repeat(np.arange(60), 2))
+    some = certain.Beginnings(rows, true, np.repeat(np.arange(60), 2))
     shares, truth = some.surest(certainties(certain.fitted(some), rows))
     assert shares[truth].mean() > 0.9
     assert shares[~truth].mean() < 0.1
