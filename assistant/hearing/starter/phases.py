@@ -39,9 +39,8 @@ LIMITS = {
     (Turning.ITSELF, Turning.NOTHING): 60.0,
     (Turning.ITSELF, Turning.STARTER): 30.0,
 }
-"""Evidence that a change needs; chosen on the developing set. Between 10 and 32 the limit of a beginning
-changes its delay and hardly the false alarms: those are sounds that the network takes for a starter for seconds."""
-
+"""Evidence that a change needs; chosen on the developing set. A beginning needs little of it, so that it is found
+early: `certainty` judges whether it is one."""
 
 DOUBTED = 12.0
 """Evidence for the end of a crank whose beginning was never sure."""
