@@ -25,8 +25,11 @@ RATE = 16000
 
 
 def crank_sound(folder: Path) -> Path:
-    """A made-up car that is cranked for four seconds in a bay, 20 dB over the rest, as a sound file."""
-    wish = WantedScene(10.0, 1, 20.0, ("bay",), talking=False, crank_s=(4.0, 4.0))
+    """A made-up car that is cranked twice for four seconds in a bay, 20 dB over the rest, as a sound file.
+
+    The microphone was quiet before: the ear needs some seconds of the bay's noise, and hears the second crank surely.
+    """
+    wish = WantedScene(30.0, 2, 20.0, ("bay",), talking=False, crank_s=(4.0, 4.0))
     scene = made_scene(wish, DEVELOPING, np.random.default_rng(1), None)
     file = folder / "crank.wav"
     soundfile.write(file, scene.samples, RATE)

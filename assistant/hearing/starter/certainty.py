@@ -35,7 +35,7 @@ LONGEST = 94
 EVERY = 4
 """An unsure beginning is judged again after so many frames."""
 
-RARER = 2.0
+RARER = 5.0
 """The odds of a start in a session are so many times lower than those among the mixtures that were fitted; chosen on
 the developing set, by how many false beginnings the dialogue would believe."""
 

@@ -84,25 +84,23 @@ class FrameMaker:
 
     def __init__(self) -> None:
         self._rest: Samples = np.zeros(0, np.int16)
-        self._mean: Floats | None = None
-        self._count = 0
         self._still = 0
 
-    def frames(self, samples: Samples) -> Iterator[tuple[Floats, Floats] | None]:
-        """Take samples; give the logarithms of the bands' powers, and the same relative to their means.
+    def frames(self, samples: Samples) -> Iterator[Floats | None]:
+        """Take samples; give the logarithms of the bands' powers.
 
         Args:
             samples: 16 bits, 16,000 a second, any number of them.
 
         Returns:
-            Two arrays of shape (BANDS,) for each frame that is complete by now, in natural logarithms; None for a
-            frame with a gap.
+            An array of shape (BANDS,) for each frame that is complete by now, in natural logarithms; None for a frame
+            with a gap.
         """
         self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples.copy()
         at = 0
         while self._rest.size - at >= WINDOW:
             now = self._rest[at : at + WINDOW]
-            yield None if self._torn(now) else self._frame(now)
+            yield None if self._torn(now) else bands_of(now)
             at += HOP
         self._rest = self._rest[at:]
 
@@ -116,9 +114,17 @@ class FrameMaker:
         self._still += 1
         return self._still * FRAME_S <= STILL_S
 
-    def _frame(self, samples: Samples) -> tuple[Floats, Floats]:
-        bands = bands_of(samples)
+
+class SlowMean:
+    """The mean of each band, which a frame is compared with."""
+
+    def __init__(self) -> None:
+        self._mean: Floats | None = None
+        self._count = 0
+
+    def relative(self, bands: Floats) -> Floats:
+        """The bands of the next frame over their mean, which takes them in; natural logarithms."""
         self._count += 1
         share = np.float32(max(1 / self._count, FRAME_S / SLOW_S))
         self._mean = bands if self._mean is None else self._mean + (bands - self._mean) * share
-        return bands, bands - self._mean
+        return bands - self._mean

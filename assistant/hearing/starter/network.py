@@ -67,7 +67,7 @@ class StarterNetwork:
         """Hear the next frame.
 
         Args:
-            relative: Of shape (BANDS,), as `features.FrameMaker` makes them.
+            relative: Of shape (BANDS,), as `features.SlowMean` makes them.
 
         Returns:
             What the frame `DELAY` before it holds.

@@ -262,7 +262,7 @@ def _heard(total: Few, rng: np.random.Generator) -> Few:
 
 
 def relative(bands: Few) -> Few:
-    """Bands relative to their running means, as `features.FrameMaker` makes them; of shape (scenes, frames, BANDS)."""
+    """Bands relative to their running means, as `features.SlowMean` makes them; of shape (scenes, frames, BANDS)."""
     made, mean = np.empty_like(bands), bands[:, 0]
     for number in range(bands.shape[1]):
         now = bands[:, number]

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from assistant.hearing.sound import RATE
-from assistant.hearing.starter.features import BANDS, FRAME_S, HOP, WINDOW, FrameMaker
+from assistant.hearing.starter.features import BANDS, FRAME_S, HOP, WINDOW, FrameMaker, SlowMean
 from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS
 from assistant.hearing_bench.starter import mixing
 from assistant.hearing_bench.starter.bystanders import MACHINES
@@ -77,7 +77,8 @@ def one_scene(seed: int) -> dict[str, Any]:
     """Features and truth of one scene."""
     rng = np.random.default_rng([DEVELOPING.seed, seed])
     scene = made_scene(drawn_scene(rng), DEVELOPING, rng, speech)
-    made = [one[1] for one in FrameMaker().frames(scene.samples) if one is not None][:FRAMES]
+    mean = SlowMean()
+    made = [mean.relative(one) for one in FrameMaker().frames(scene.samples) if one is not None][:FRAMES]
     times: Floats = (np.arange(FRAMES, dtype=np.float64) - DELAY) * FRAME_S + WINDOW / 2 / RATE
     return {"bands": np.asarray(made, np.float16), **truth_frames(scene, times)}
 
