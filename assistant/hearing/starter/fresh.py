@@ -1,10 +1,9 @@
 """The network with fresh ears: it never remembers more than some seconds while nothing turns.
 
-A network that listens on grows deaf. Made-up starts in sessions of 150 s, 20 dB over the bay's noise (25 that followed
-20 s or more after the last turning of the engine) were believed within 1.5 s of their beginning by a network that had
-heard the bay before for 2, 4, 8, 12, 16, 20 s: 100, 100, 88, 48, 24, 18 %. It was trained on scenes of 16 s, and in
-most of them something starts early. So a second network begins anew every few seconds and listens along, and while no
-starter turns it takes the place of the first.
+A network that listens on grows deaf. Made-up starts in sessions of 150 s, 20 dB over the bay's noise (17 to 48 of them
+each), were believed within 1.5 s of their beginning by a network that had heard the bay before for 2, 4, 8, 12, 16,
+20 s: 100, 100, 88, 48, 24, 18 %. It was trained on scenes of 16 s. So a second network begins anew every few seconds
+and listens along, and while no starter turns it takes the place of the first.
 """
 
 from __future__ import annotations
@@ -15,7 +14,8 @@ from assistant.hearing.starter.network import FrameSays, StarterNetwork
 HEARD_S = 4.0
 """The network that is asked has heard so much at least, and while no starter turns twice as much at most.
 
-With 2 s more sounds deceive it, with 8 s it believes only 27 of 40 later starts of those sessions, with 4 s 36."""
+With 2 s more sounds deceive it. With 8 s it believed 27 of 40 later starts of those sessions, and with 4 s 36, though
+then a beginning had to be surer (`certainty.RARER`)."""
 
 
 class _Hearer:
