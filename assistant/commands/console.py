@@ -22,6 +22,11 @@ _LONGEST = 2000
 """Number of characters of an error to show."""
 
 
+def at_a_terminal() -> bool:
+    """Whether somebody can be asked: both input and output are a terminal."""
+    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout))
+
+
 def complain(text: str) -> None:
     """Print an error on one line of standard error; a very long text loses its middle."""
     if len(text) > _LONGEST:  # it quotes input

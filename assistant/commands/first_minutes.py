@@ -7,6 +7,7 @@ import shlex
 import sys
 from typing import TYPE_CHECKING
 
+from assistant.commands.console import at_a_terminal
 from assistant.errors import BayAssistantError, GearProblem
 from assistant.printing import in_line
 
@@ -45,7 +46,7 @@ def due(options: argparse.Namespace) -> bool:
     """Whether to ask: at a terminal, for a new session, and only if neither a fact nor a procedure was given."""
     if options.resume or options.procedure or any(getattr(options, name) is not None for name in FACTS):
         return False
-    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout))
+    return at_a_terminal()
 
 
 def begin(options: argparse.Namespace) -> None:

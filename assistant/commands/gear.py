@@ -11,6 +11,10 @@ from assistant.speaking import DEFAULT_RATE
 if TYPE_CHECKING:
     import argparse
 
+    from assistant.commands.gear_check import GearReport
+    from assistant.meter.clamp_trial import ClampTrial
+    from assistant.meter.trial import MeterList, MeterTrial
+
 ABOUT = "Check the microphone, loudspeaker, voice, model and sound levels."
 EXAMPLE = "bay-assistant gear --say"
 FINDING = "a session could not run"
@@ -44,22 +48,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the report; the exit status is 1 if a session could not run, or what is tried gives nothing."""
-    if options.meter is not None:
-        return _meter(options.meter, as_json=options.json)
-    if options.clamp_scope is not None:
-        return _clamp(options.clamp_scope, as_json=options.json)
-    from assistant.commands import gear_check  # noqa: PLC0415
-    from assistant.commands.settled import settle  # noqa: PLC0415
-
-    settle(options)
-    report = gear_check.check(
-        model=options.model,
-        microphone=options.microphone or None,
-        speaker=options.speaker or None,
-        voice=options.voice,
-        rate=options.speech_rate or DEFAULT_RATE,
-        say=options.say,
-    )
+    report = _reported(options)
     if options.json:
         print_json(report.to_json())
     else:
@@ -67,25 +56,25 @@ def run(options: argparse.Namespace) -> int:
     return 0 if report.able else 1
 
 
-def _meter(spec: str, *, as_json: bool) -> int:
-    """List the meters, or try one."""
-    from assistant.meter import trial  # noqa: PLC0415
+def _reported(options: argparse.Namespace) -> GearReport | MeterList | MeterTrial | ClampTrial:
+    """Try the clamp or the meter, list the meters, or check the gear of a session."""
+    if options.clamp_scope is not None:
+        from assistant.meter import clamp_trial  # noqa: PLC0415
 
-    report = trial.tried(spec) if spec else trial.plugged()
-    if as_json:
-        print_json(report.to_json())
-    else:
-        print(report.text(), end="")
-    return 0 if isinstance(report, trial.MeterList) or report.able else 1
+        return clamp_trial.tried(options.clamp_scope)
+    if options.meter is not None:
+        from assistant.meter import trial  # noqa: PLC0415
 
+        return trial.tried(options.meter) if options.meter else trial.plugged()
+    from assistant.commands import gear_check  # noqa: PLC0415
+    from assistant.commands.settled import settle  # noqa: PLC0415
 
-def _clamp(spec: str, *, as_json: bool) -> int:
-    """Try a clamp on a scope."""
-    from assistant.meter import clamp_trial  # noqa: PLC0415
-
-    report = clamp_trial.tried(spec)
-    if as_json:
-        print_json(report.to_json())
-    else:
-        print(report.text(), end="")
-    return 0 if report.able else 1
+    settle(options)
+    return gear_check.check(
+        model=options.model,
+        microphone=options.microphone or None,
+        speaker=options.speaker or None,
+        voice=options.voice,
+        rate=options.speech_rate or DEFAULT_RATE,
+        say=options.say,
+    )

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import print_json
+from assistant.commands.console import at_a_terminal, print_json
 from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
 from assistant.errors import UsageProblem
 from assistant.printing import in_line
@@ -97,7 +96,7 @@ def run(options: argparse.Namespace) -> int:
         if options.json:
             raise UsageProblem("--json asks nobody. Say what was done with --done, --found and the others.")
         print(reviewing.show(folder), end="")
-        if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+        if not at_a_terminal():
             return 0
         try:
             wanted = ask(folder, wanted, lambda question: input(in_line(question)), print)

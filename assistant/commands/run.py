@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
+from assistant.commands.console import at_a_terminal
 from assistant.commands.help_pages import group
 from assistant.commands.options import (
     add_board,
@@ -185,7 +186,7 @@ def run(options: argparse.Namespace) -> int:
     if asks:
         first_minutes.begin(options)
     facts = _facts(options, settled)
-    if not options.resume and seen_before.at_a_terminal():
+    if not options.resume and at_a_terminal():
         facts = seen_before.proposed(facts, sessions_folder(options), first_minutes.line_typed)
     from assistant.session import live, settings  # noqa: PLC0415
 

@@ -5,7 +5,6 @@ Only facts that stay with the car; what is measured, the complaint and the odome
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -30,11 +29,6 @@ OF_THE_CAR = {
 """The facts that stay with a car, in the words of the question."""
 
 _YES = ("y", "yes")
-
-
-def at_a_terminal() -> bool:
-    """Whether somebody can be asked."""
-    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout))
 
 
 def known_before(facts: Facts, parent: Path) -> tuple[Facts, str]:

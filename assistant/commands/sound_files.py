@@ -75,7 +75,7 @@ def run(
     files are too quiet, cut off or full of hum, and what to turn.
     Each line has the same parts. For a file that cannot be read they are all null, and ``error`` says why; the
     other files are heard all the same.
-    Before each file `progress` is told how much sound is done, how much there is, and how long this one is, s.
+    Before each file it calls `progress` with the sound heard so far, all the sound, and the length of this file, s.
 
     Returns:
         0, or 2 if a file cannot be read.

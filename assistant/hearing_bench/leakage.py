@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import soxr
 
 from assistant.core.values.events import Clip, Event, Heard, NoMatch
 from assistant.core.values.result import Control
@@ -23,9 +22,9 @@ from assistant.hearing.activity import CHUNK
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.ear import Ear, Reports
 from assistant.hearing.own_voice import OwnVoice
-from assistant.hearing.sound import FULL_SCALE, RATE
+from assistant.hearing.sound import RATE
 from assistant.hearing_bench.leaking import LeakPath
-from assistant.hearing_bench.mixing import CLEAN_DB, Signal, at_level, to_samples
+from assistant.hearing_bench.mixing import CLEAN_DB, Signal, at_level, rendered_signal, to_samples
 from assistant.hearing_bench.spoken_turns import SpokenTurn
 from assistant.speaking.voice import Voice
 
@@ -153,8 +152,7 @@ class _Session:
 
     def take(self, turn: SpokenTurn) -> Counter[str]:
         """Say a turn, and count what the ear makes of it."""
-        rendered = self._plan.voice.render(turn.text)
-        said = np.asarray(soxr.resample(rendered.samples / FULL_SCALE, rendered.rate, RATE), np.float64)
+        said = rendered_signal(self._plan.voice.render(turn.text))
         leaked = at_level(self._path.heard(said), SPEECH_DB + self._leak_db)
         lead = round(LEAD_S * RATE)
         length = -(-(lead + len(leaked) + round(REST_S * RATE)) // CHUNK) * CHUNK

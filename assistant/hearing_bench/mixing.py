@@ -6,6 +6,7 @@ Signals are arrays of floating-point samples at `RATE`, full scale being 1.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import soxr
@@ -13,6 +14,9 @@ from numpy.typing import NDArray
 
 from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.sound import FULL_SCALE, RATE, Samples
+
+if TYPE_CHECKING:
+    from assistant.speaking.speech import SpokenSound
 
 Signal = NDArray[np.float64]
 
@@ -47,6 +51,11 @@ class Mixture:
     def duration_s(self) -> float:
         """Length in s."""
         return len(self.samples) / RATE
+
+
+def rendered_signal(sound: SpokenSound) -> Signal:
+    """A sentence that a voice of the assistant has rendered, at `RATE`."""
+    return np.asarray(soxr.resample(sound.samples / FULL_SCALE, sound.rate, RATE), np.float64)
 
 
 def speaking(speech: Signal, frame: int = FRAME) -> NDArray[np.bool_]:

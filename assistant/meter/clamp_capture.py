@@ -207,7 +207,7 @@ def live(
 def _collected(
     arguments: Sequence[str], output: str, taken: SampledLines, finished: threading.Event
 ) -> Collected:
-    """Run the program until it ends or is told to."""
+    """Run the program until it ends, or until `finished` is set."""
     lines = SigrokLines()
     last = time.monotonic()
     with Running(arguments, output) as running:

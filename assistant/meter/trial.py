@@ -33,6 +33,11 @@ class MeterList:
     devices: tuple[PluggedMeter, ...]
     ports: tuple[str, ...]
 
+    @property
+    def able(self) -> bool:
+        """A list is no finding, also an empty one."""
+        return True
+
     def text(self) -> str:
         """The same as text."""
         lines = ["Devices that answer, for --meter:"]

@@ -99,15 +99,11 @@ def ampere_of(data: bytes, name: str) -> tuple[npt.NDArray[np.float64], float]:
     Raises:
         RecordBroken: It is no such file, or longer than a capture can be.
     """
-    try:
-        with soundfile.SoundFile(io.BytesIO(data)) as file:
-            ours = file.channels == 1 and file.subtype == "PCM_24"
-            if ours and file.frames <= _LONGEST_CAPTURE_S * file.samplerate:
-                steps = file.read(dtype="int32") // _SHIFT
-                return np.asarray(steps * STEP_A, np.float64), float(file.samplerate)
-    except soundfile.LibsndfileError as error:
-        raise RecordBroken(f"{name} is no capture: {error.error_string}") from error
-    raise RecordBroken(f"{name} is no capture of a current as a session keeps it.")
+    found = _read(data, f"{name} is no capture", "int32", _LONGEST_CAPTURE_S, subtype="PCM_24")
+    if found is None:
+        raise RecordBroken(f"{name} is no capture in the form in which a session keeps a current.")
+    steps, rate = found
+    return np.asarray(steps // _SHIFT * STEP_A, np.float64), float(rate)
 
 
 def samples_of(data: bytes, name: str) -> npt.NDArray[np.int16]:
@@ -120,15 +116,25 @@ def samples_of(data: bytes, name: str) -> npt.NDArray[np.int16]:
     Raises:
         RecordBroken: It is no such sound, or longer than a clip can be.
     """
+    found = _read(data, f"{name} is no sound", "int16", _LONGEST_S, rate=CLIP_RATE)
+    if found is None:
+        raise RecordBroken(f"{name} is not sound as a session keeps it.")
+    samples: npt.NDArray[np.int16] = found[0]
+    return samples
+
+
+def _read(
+    data: bytes, complaint: str, dtype: str, longest_s: float, *, rate: int = 0, subtype: str = ""
+) -> tuple[npt.NDArray[Any], int] | None:
+    """The samples of one channel and how many there are a second; None if the file is of another kind, or longer."""
     try:
         with soundfile.SoundFile(io.BytesIO(data)) as file:
-            ours = file.channels == 1 and file.samplerate == CLIP_RATE
-            if ours and file.frames <= _LONGEST_S * CLIP_RATE:
-                samples: npt.NDArray[np.int16] = file.read(dtype="int16")
-                return samples
+            kind = (file.channels, rate or file.samplerate, subtype or file.subtype)
+            if kind == (1, file.samplerate, file.subtype) and file.frames <= longest_s * file.samplerate:
+                return file.read(dtype=dtype), file.samplerate
     except soundfile.LibsndfileError as error:
-        raise RecordBroken(f"{name} is no sound: {error.error_string}") from error
-    raise RecordBroken(f"{name} is not sound as a session keeps it.")
+        raise RecordBroken(f"{complaint}: {error.error_string}") from error
+    return None
 
 
 class ClipCount:

@@ -33,7 +33,7 @@ def open_meter(spec: str | None) -> Meter | None:
 
 
 def open_clamp(spec: str | None) -> Callable[[], Capturing] | None:
-    """What makes the captures of the clamp that is wanted, before a session is made; None if there is none.
+    """Prepare the clamp: returns a function that makes a capture for the session, or None if no clamp is wanted.
 
     Raises:
         UsageProblem: The spec is malformed, or its file is missing.

@@ -138,13 +138,16 @@ def test_two_commands_at_once_have_an_emulator_each() -> None:
     ("sources", "archive"),
     [
         ("", "http://deb.debian.org/debian"),
-        ("deb [signed-by=/k.gpg] http://mirror.example/debian bookworm main", "http://mirror.example/debian"),
         (
-            "Types: deb\nURIs: https://mirror.example/debian/\nSuites: bookworm",
-            "https://mirror.example/debian",
+            "deb [signed-by=/k.gpg] http://archive.example/debian bookworm main",
+            "http://archive.example/debian",
         ),
-        ("deb http://mirror.example/debian-security bookworm main", "http://deb.debian.org/debian"),
-        ("# deb http://mirror.example/debian bookworm main", "http://deb.debian.org/debian"),
+        (
+            "Types: deb\nURIs: https://archive.example/debian/\nSuites: bookworm",
+            "https://archive.example/debian",
+        ),
+        ("deb http://archive.example/debian-security bookworm main", "http://deb.debian.org/debian"),
+        ("# deb http://archive.example/debian bookworm main", "http://deb.debian.org/debian"),
     ],
 )
 def test_the_archive_is_the_one_of_this_machine(sources: str, archive: str) -> None:

@@ -44,7 +44,7 @@ def result_while_cranking(talk: Talk, pending: Pending) -> State:
 
 def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
     fired = pending.answer.outcome in FIRED
-    if pending.by == HELD:  # it stands on the meter, and is no reading of the next step
+    if pending.by == HELD:  # it still stands on the meter, so the next step must not take it for its own
         talk.gear.meter.reading = pending.seen
     if talk.step.measure.engine is Engine.CRANKING:
         talk.stop_crank(timed=cranking, fired=fired)

@@ -152,7 +152,7 @@ SAYABLE = {state: (*words, *_ANYWHERE) for state, words in _SAYABLE.items()}
 """Words of the dialogue that count in each state."""
 
 READS = frozenset({Witness.METER})
-"""What has readings that can be taken; a clamp on a scope has the shape of a ramp."""
+"""Witnesses whose readings the technician can take. A clamp on a scope proposes a shape and no reading."""
 
 LAMP_FACTS = ("lamp-kind", "lamp-current")
 """Facts about the lamp in use; "other lamp" asks for them again."""

@@ -9,14 +9,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import soxr
 
 from assistant.core.values.events import Heard
 from assistant.hearing.baynoise import bay_noise
-from assistant.hearing.sound import FULL_SCALE, RATE
+from assistant.hearing.sound import RATE
 from assistant.hearing_bench.hardships import in_room
 from assistant.hearing_bench.measurements import HeardUtterance
-from assistant.hearing_bench.mixing import at_level, at_power, to_samples
+from assistant.hearing_bench.mixing import at_level, at_power, rendered_signal, to_samples
 from assistant.hearing_bench.ours import marked
 from assistant.hearing_bench.scoring import Hearing
 from assistant.hearing_bench.streaming import Attentive
@@ -73,8 +72,7 @@ def early(context: RowContext, ours: Ours) -> list[HeardUtterance]:
 
 
 def _prompt(text: str) -> Signal:
-    rendered = Voice().render(text)
-    said = np.asarray(soxr.resample(rendered.samples / FULL_SCALE, rendered.rate, RATE), np.float64)
+    said = rendered_signal(Voice().render(text))
     return np.trim_zeros(np.where(np.abs(said) < 1e-3, 0.0, said))
 
 
