@@ -34,6 +34,9 @@ class PlayedSound:
     Args:
         rate: Sampling rate of the microphone's samples, Hz.
 
+    Whenever the microphone begins to give sound, also after it stood still, the newest of what waits is laid beside its
+    newest: older blocks went out before. Otherwise the sound would seem to arrive before it was played.
+
     Attributes:
         breaks: How often the two sides were laid anew beside each other.
     """
@@ -45,6 +48,7 @@ class PlayedSound:
         self._waiting: Samples = np.zeros(0, np.int16)
         self._ring: Samples = np.zeros(round(KEPT_S * rate), np.int16)
         self._passed = 0
+        self._stands_still = True
         self._lock = threading.Lock()
         self.breaks = 0
 
@@ -59,13 +63,17 @@ class PlayedSound:
         fitted = mono if self._resampler is None else self._resampler.resample_chunk(mono)
         with self._lock:
             self._waiting = np.concatenate([self._waiting, fitted])
-            if self._waiting.size > WAITING_S * self._rate:
-                self._waiting = self._waiting[-fitted.size :]
-                self.breaks += 1
+            longest = round(WAITING_S * self._rate)
+            if self._waiting.size > longest:
+                self._waiting = self._waiting[-longest:]
+                self.breaks += not self._stands_still
+                self._stands_still = True
 
     def pass_by(self, count: int) -> None:
         """So many samples came from the microphone."""
         with self._lock:
+            if self._stands_still:
+                self._waiting, self._stands_still = self._waiting[-count:], False
             piece, self._waiting = self._waiting[:count], self._waiting[count:]
             if count - piece.size > GAP_S * self._rate:
                 self.breaks += 1

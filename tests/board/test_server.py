@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import socket
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,10 +14,11 @@ from typing import Any
 import pytest
 
 from assistant.board.access import Role
-from assistant.board.trial import BoardTrial
+from assistant.board.trial import HOME, BoardTrial
 from assistant.core.values.events import KeyPressed, KeySource
 from assistant.record import Facts, read_session
 from assistant.screen.terminal import LineScreen
+from assistant.session.settings import BoardOptions
 
 httpx = pytest.importorskip("httpx", reason="httpx, which sends the requests, is not installed")
 testclient = pytest.importorskip("starlette.testclient", reason="the extra 'board' is not installed")
@@ -55,6 +57,12 @@ def inside(trial: BoardTrial) -> Iterator[Client]:
     with TestClient(app(served), base_url=address, headers={"origin": address}) as client:
         assert 200 == client.get(f"/in/{trial.door.tokens.press}").status_code
         yield client
+
+
+def unused_port() -> int:
+    """A port that nobody listens at, chosen by the system."""
+    with socket.create_server((HOME, 0)) as probe:
+        return int(probe.getsockname()[1])
 
 
 def live(inside: Client) -> str:
@@ -236,7 +244,9 @@ def test_the_drawing_is_that_of_the_write_up(trial: BoardTrial, inside: Client) 
 
 def test_after_the_end_the_port_is_free_again(tmp_path: Path) -> None:
     """A board that was closed answers nobody."""
-    with BoardTrial(tmp_path, LineScreen(io.StringIO())) as trial:
+    # A port of its own: another session, of a test beside this one, can take the usual one at once.
+    options = BoardOptions(address=HOME, port=unused_port())
+    with BoardTrial(tmp_path, LineScreen(io.StringIO()), options=options) as trial:
         address = trial.door.place.address
         assert 200 == httpx.get(f"{address}/board.css").status_code
     time.sleep(0.1)

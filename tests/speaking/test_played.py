@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given, strategies as st
 
 from assistant.speaking.played import GAP_S, KEPT_S, WAITING_S, PlayedSound
@@ -53,10 +54,28 @@ def test_another_rate_is_fitted() -> None:
 def test_a_side_that_stood_still_is_a_break() -> None:
     """When either device stood still, the two no longer lie beside each other as before, and that is known."""
     played = PlayedSound(RATE)
-    for _ in range(round(WAITING_S / 0.01) + 2):  # the microphone stands still
+    played.pass_by(160)
+    for _ in range(3 * round(WAITING_S / 0.01)):  # the microphone stands still
         played.hand_over(block(np.ones(160)), RATE)
+    assert played.breaks == 1
+    played.pass_by(160)
     assert played.breaks == 1
     played.pass_by(RATE)  # the loudspeaker stood still
     assert played.breaks == 2
     played.pass_by(round(GAP_S * RATE) - 1)  # a short gap is none
     assert played.breaks == 2
+
+
+@pytest.mark.parametrize("blocks", [1, 2, 7, 19, 30])
+def test_a_microphone_that_begins_later_has_the_newest_beside_it(blocks: int) -> None:
+    """The loudspeaker ran before the microphone gave sound, or while it stood still: those blocks are over."""
+    played, longest = PlayedSound(RATE), round(WAITING_S / 0.01)
+    played.hand_over(block(np.ones(160 * blocks)), RATE)
+    played.pass_by(160)
+    played.hand_over(block(np.full(160, 2)), RATE)
+    played.pass_by(160)
+    assert np.array_equal(np.repeat([1, 2], 160), played.between(0, 320))
+    for number in range(longest + blocks):
+        played.hand_over(block(np.full(160, number)), RATE)
+    played.pass_by(160)
+    assert np.array_equal(np.full(160, longest + blocks - 1), played.between(320, 480))
