@@ -17,7 +17,7 @@ from assistant.core.dialogue.talk import LET_GO, STOP_CRANKING
 from assistant.core.library.vocabulary import FIRED
 from assistant.core.values.entries import ModeChanged
 from assistant.core.values.events import Speech
-from assistant.core.values.perceived import MeterState
+from assistant.core.values.perceived import CrankSound, MeterState
 from assistant.core.values.witness import Witness
 from assistant.core.words import perceiving as words
 
@@ -85,9 +85,9 @@ def crank_sound_at_rest(talk: Talk, heard: StarterHeard) -> State:
     return talk.state
 
 
-def perhaps_cranking(talk: Talk, _: StarterHeard) -> State:
-    """It may be a starter: show that, and nothing else."""
-    talk.said.message = words.PERHAPS_CRANKING
+def perhaps_cranking(talk: Talk, heard: StarterHeard) -> State:
+    """It may be a starter: show that until it ends, and nothing else."""
+    talk.said.message = words.PERHAPS_CRANKING if heard.phase is CrankSound.BEGINS else ""
     return talk.state
 
 

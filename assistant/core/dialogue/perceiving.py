@@ -18,6 +18,7 @@ from assistant.core.values.perceived import CrankSound, MeterTold, Perceived, St
 from assistant.core.values.result import Result
 from assistant.core.values.units import number_written, units_like
 from assistant.core.values.witness import Witness
+from assistant.core.words import perceiving as words
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -46,7 +47,7 @@ def recognise_perceived(talk: Talk, event: Event) -> Known[Any] | None:
 
 
 def _starter(talk: Talk, heard: StarterHeard) -> Known[Any] | None:
-    """What the ear is not sure of counts as little as can be: a begin is shown, an end or a running engine is not."""
+    """What the ear is not sure of counts as little as can be: a begin is shown until its end, and that is all."""
     sure = heard.confidence >= HEARD_FROM
     match heard.phase:
         case CrankSound.BEGINS if not sure:
@@ -59,8 +60,10 @@ def _starter(talk: Talk, heard: StarterHeard) -> Known[Any] | None:
             )
             return Known(Trigger.CRANK_HEARD if asked else Trigger.CRANK_SOUND, heard)
         case CrankSound.ENDS:
-            ended = heard.confidence >= ENDED_FROM and talk.crank.turning is not None
-            return Known(Trigger.CRANK_ENDS, heard) if ended else None
+            if heard.confidence >= ENDED_FROM and talk.crank.turning is not None:
+                return Known(Trigger.CRANK_ENDS, heard)
+            shown = talk.said.message == words.PERHAPS_CRANKING
+            return Known(Trigger.PERHAPS_CRANKING, heard) if shown else None
         case CrankSound.RUNS:
             return Known(Trigger.ENGINE_RUNS, heard) if sure else None
 
