@@ -92,6 +92,7 @@ def wanted_review(form: dict[str, str], photos: tuple[NewPhoto, ...] = ()) -> Wa
         remarks=form.get("remarks", "").strip(),
         sign=form.get("sign") == "yes",
         location=form.get("location", "").strip(),
+        vin=form.get("vin", "").strip(),
         taken=photos,
     )
     return replace(wanted, codes=tuple(form.get("codes", "").replace(",", " ").replace(";", " ").split()))

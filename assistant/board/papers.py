@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 FIELDS = (
     ("done", "What did you fix?", "area", ""),
     ("found", "Faults that were confirmed, one a line", "area", "open control wire"),
+    ("vin", "VIN, if it is missing above", "line", ""),
     ("location", "Where did it fail?", "line", "connector, pin, splice"),
     ("codes", "Trouble codes", "line", ""),
     (

@@ -50,6 +50,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--code", action="append", default=[], metavar="CODE", help="a trouble code; repeat for more"
     )
+    parser.add_argument("--vin", metavar="VIN", help="vehicle identification number, if the session lacks it")
     parser.add_argument("--location", metavar="TEXT", help="where it failed: connector, pin, splice")
     parser.add_argument(
         "--photo",
@@ -89,6 +90,7 @@ def run(options: argparse.Namespace) -> int:
         sign=options.sign,
         codes=tuple(options.code),
         location=options.location or "",
+        vin=options.vin or "",
         photos=tuple(options.photo),
         notes=tuple(options.note),
     )

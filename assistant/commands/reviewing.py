@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from assistant.core.library.identity import check_vin
 from assistant.errors import UsageProblem
 from assistant.writeup import drafted
 from assistant.writeup.reviewing import LABOR, PART, WantedReview, cells, fault_named, photo_named
@@ -45,6 +46,8 @@ def ask(
         wanted = replace(wanted, done=question("What did you fix? ").strip())
     if not wanted.found:
         wanted = replace(wanted, found=_faults(library, question, tell))
+    if not wanted.vin and not made.box("VIN"):
+        wanted = replace(wanted, vin=_vin(question, tell))
     if not wanted.location:
         wanted = replace(wanted, location=question("Where did it fail (connector, pin, splice)? ").strip())
     if not wanted.codes:
@@ -85,6 +88,15 @@ def _faults(library: Library, question: Callable[[str], str], tell: Callable[[st
         tell(f"  {library.terms.faults[name].plain}")
         found.append(name)
     return tuple(found)
+
+
+def _vin(question: Callable[[str], str], tell: Callable[[str], None]) -> str:
+    while answer := question("VIN? ").strip():
+        try:
+            return str(check_vin(answer))
+        except UsageProblem as problem:
+            tell(str(problem))
+    return ""
 
 
 def _photos(question: Callable[[str], str], tell: Callable[[str], None]) -> tuple[str, ...]:

@@ -49,6 +49,7 @@ def add_review(
     remarks: str = "",
     codes: tuple[str, ...] = (),
     location: str = "",
+    vin: str = "",
     photos: tuple[NewPhoto, ...] = (),
     notes: tuple[CheckedNote, ...] = (),
     sign: str | None = None,
@@ -66,6 +67,7 @@ def add_review(
         remarks: Anything else.
         codes: Trouble codes.
         location: Place of the failure.
+        vin: The vehicle identification number; the caller has checked it.
         photos: Photos to keep with it.
         notes: Words of voice notes that the reviewer listened to.
         sign: The write-up that the reviewer saw and signs with the name `reviewer`; None leaves it unsigned.
@@ -82,7 +84,7 @@ def add_review(
     check_reviewable(folder)
     if sign is not None and not reviewer.strip():
         raise UsageProblem("A review is signed with a name. Give one with --by.")
-    details = Details(codes, location, notes=notes)
+    details = Details(codes, location, notes=notes, vin=vin)
     if len(photos) > MOST:
         raise UsageProblem(
             f"A review holds at most {MOST} photos, and these are {len(photos)}. Take the best ones."

@@ -43,6 +43,7 @@ from assistant.record.recorded import clip_name_is_ours
 from assistant.record.storage import parse_checksum, sha256
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 
@@ -108,12 +109,14 @@ class Details:
         location: The place of the failure: connector, pin, splice.
         photos: Pictures.
         notes: Voice notes whose words a person checked; a line without any has no such key, as in earlier versions.
+        vin: The vehicle identification number, already checked; a line without it has no such key, as before.
     """
 
     codes: tuple[str, ...] = ()
     location: str = ""
     photos: tuple[Photo, ...] = ()
     notes: tuple[CheckedNote, ...] = ()
+    vin: str = ""
 
 
 NO_DETAILS = Details()
@@ -183,8 +186,9 @@ class Review:
         for part in body["parts"]:
             if not part["number"]:
                 del part["number"]
-        if not self.details.notes:
-            del body["details"]["notes"]
+        for name in ("notes", "vin"):
+            if not body["details"][name]:
+                del body["details"][name]
         if self.details == NO_DETAILS:
             del body["details"]
         return body
@@ -193,6 +197,11 @@ class Review:
 def writeup_name(number: int) -> str:
     """File name, in the session folder, of the write-up that the review of this number signed."""
     return f"writeup-{number}.txt"
+
+
+def stating_vin(reviews: Sequence[Review]) -> Review | None:
+    """The last signed review that states the vehicle identification number: it counts, whatever the session says."""
+    return next((one for one in reversed(reviews) if one.signed and one.details.vin), None)
 
 
 def read_reviews(folder: Path) -> tuple[Review, ...]:
@@ -273,7 +282,11 @@ def _details(body: Any) -> Details:
         if not clip_name_is_ours(note.clip):
             raise ValueError(f"{note.clip!r} is not the name of a clip")
     return Details(
-        tuple(_text(code) for code in _list(body["codes"])), _text(body["location"]), photos, notes
+        codes=tuple(_text(code) for code in _list(body["codes"])),
+        location=_text(body["location"]),
+        photos=photos,
+        notes=notes,
+        vin=_text(body.get("vin", "")),
     )
 
 

@@ -20,7 +20,7 @@ from assistant.record.contents import read_inside
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
 from assistant.record.recorded import log_name, log_names
-from assistant.record.reviews import read_reviews
+from assistant.record.reviews import read_reviews, stating_vin
 from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:
@@ -275,16 +275,19 @@ def summarise(folder: Path) -> Summary:
 def _summed(known: Summary, course: Course) -> Summary:
     verdict = course.verdict()
     standing = [one for one in course.verdicts if one.affirmed and not one.withdrawn]
+    facts = _standing_facts(known.facts, course)
     review = problem = ""
     try:
         reviews = read_reviews(known.folder)
         if reviews:
             review = "signed" if any(one.signed for one in reviews) else "unsigned"
+        if stating := stating_vin(reviews):
+            facts = dataclasses.replace(facts, vin=stating.details.vin)
     except BayAssistantError:
         problem = f"Its reviews are damaged. 'bay-assistant verify {known.folder}' says where."
     return dataclasses.replace(
         known,
-        facts=_standing_facts(known.facts, course),
+        facts=facts,
         procedure=course.procedure,
         verdict=verdict.verdict if verdict else "",
         verdicts=tuple(dict.fromkeys(one.verdict for one in standing)),

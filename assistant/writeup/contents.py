@@ -217,7 +217,8 @@ class Said:
     """One statement of a review.
 
     Attributes:
-        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Photo", "Voice note", "Remarks".
+        about: Its subject: "Done", "Found", "VIN", "Failed at", "Codes", "Part", "Labor", "Photo", "Voice note",
+            "Remarks".
         words: Its words.
         amended: The later review that says something else about it; "" if none does.
     """
@@ -368,9 +369,9 @@ class Draft(WithRamps):
         """Whether it has a signed review."""
         return self.state.text != UNSIGNED
 
-    def order(self) -> str:
-        """Number of the repair order; "" if none was given."""
-        return next((fact.value for fact in self.facts if fact.label == "Repair order"), "")
+    def box(self, label: str) -> str:
+        """Value of a box at the head, such as "Repair order"; "" if none was given."""
+        return next((fact.value for fact in self.facts if fact.label == label), "")
 
     def statements(self) -> Iterator[Statement]:
         """Everything it says about the session, one statement each; a table row is one statement."""

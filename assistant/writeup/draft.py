@@ -95,7 +95,7 @@ def _draft(
         state=reviewed.state(signed),
         record=record or (session.logs[0].sha256 if session.logs else ""),
         shop=head.shop(session),
-        facts=head.boxes(session, course),
+        facts=head.boxes(session, course, reviewed.vin(signed)),
         concern=head.concern(session),
         deciding=deciding.compared(library, course, chosen, final),
         findings=(*told(library, course, chosen), *carried(library, way(course, final) if final else [])),

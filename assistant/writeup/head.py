@@ -19,8 +19,14 @@ CLAMP = "clamp"
 """What the terms call every current clamp in short."""
 
 
-def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
-    """The boxes of the head: facts from the session, or else facts typed before it."""
+def boxes(session: RecordedSession, course: Course, vin: Statement = NOTHING) -> tuple[Fact, ...]:
+    """The boxes of the head: facts from the session, or else facts typed before it.
+
+    Args:
+        session: The record.
+        course: What happened in it.
+        vin: The vehicle identification number from a review, which counts instead.
+    """
     facts = session.header.facts
     started = session.header.started
     standing = given.facts_of(course)
@@ -43,7 +49,7 @@ def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
         Fact("Begun", clock(started), header("started")),
         box("Technician", "technician"),
         box("Vehicle", "vehicle"),
-        box("VIN", "vin"),
+        Fact("VIN", vin.text, vin.sources) if vin else box("VIN", "vin"),
         box("Odometer", "odometer"),
     )
 

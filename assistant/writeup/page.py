@@ -50,7 +50,7 @@ def html(
         beside: Path from the page's folder to the session folder, for the links; "" if the page lies in it.
         paper: Whether it is for the PDF, which names sound and does not link it.
     """
-    title = f"Diagnosis and repair {draft.order() or draft.session}"
+    title = f"Diagnosis and repair {draft.box('Repair order') or draft.session}"
     head = (
         "<!doctype html>",
         '<html lang="en">',

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.words import placing
+from assistant.record.reviews import stating_vin
 from assistant.writeup.contents import UNSIGNED, LabourLine, PartLine, PhotoLine, Reviewed, Said
 from assistant.writeup.naming import plain
 from assistant.writeup.statement import NOTHING, Statement, once, review, term
@@ -64,6 +65,12 @@ def location(signed: Sequence[Review]) -> Statement:
     return Statement(last.details.location, review(last.number)) if last else NOTHING
 
 
+def vin(signed: Sequence[Review]) -> Statement:
+    """The vehicle identification number, by the last signed review that states it."""
+    last = stating_vin(signed)
+    return Statement(last.details.vin, review(last.number)) if last else NOTHING
+
+
 def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
     """Every review in order, with its signature and later amendments."""
     found = []
@@ -114,6 +121,8 @@ def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...
     if one.found:
         names = placing.listed([plain(library, name) for name in one.found])
         says.append(Said("Found", names, amended("found")))
+    if one.details.vin:
+        says.append(Said("VIN", one.details.vin, amended("vin")))
     if one.details.location:
         says.append(Said("Failed at", one.details.location, amended("location")))
     if one.details.codes:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.core.library.identity import check_vin
 from assistant.core.nearest import did_you_mean
 from assistant.errors import UsageProblem
 from assistant.record.new_review import add_review, check_reviewable
@@ -34,13 +35,11 @@ _WORDS = {3: "three", 4: "four"}
 
 
 @dataclass(frozen=True)
-class WantedReview:
-    """The contents of a review; see `assistant.record.reviews.Review`.
+class WantedWork:
+    """The work that a review tells of, and its name; see `assistant.record.reviews.Review`.
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50"; a part's
-    fourth cell is its number. `photos` are lines like "burnt-pin.jpg; pin 4", and
-    `taken` are photos that came without a file. `notes` are lines like "2; the plug is green": the number of a voice
-    note and its words, or the number alone for the words that a machine wrote down.
+    fourth cell is its number.
     """
 
     reviewer: str = ""
@@ -50,8 +49,20 @@ class WantedReview:
     labour: tuple[str, ...] = ()
     remarks: str = ""
     sign: bool = False
+
+
+@dataclass(frozen=True)
+class WantedReview(WantedWork):
+    """The contents of a review; see `assistant.record.reviews.Details`.
+
+    `photos` are lines like "burnt-pin.jpg; pin 4", and `taken` are photos that came without a file. `notes` are lines
+    like "2; the plug is green": the number of a voice note and its words, or the number alone for the words that a
+    machine wrote down.
+    """
+
     codes: tuple[str, ...] = ()
     location: str = ""
+    vin: str = ""
     photos: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     taken: tuple[NewPhoto, ...] = ()
@@ -64,6 +75,7 @@ class WantedReview:
             self.parts,
             self.labour,
             self.remarks,
+            self.vin,
             self.codes,
             self.location,
             self.photos,
@@ -89,8 +101,8 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
     """Keep a review, and make the write-ups in the session folder anew.
 
     Raises:
-        UsageProblem: A fault is not in the catalogue, a line has too many parts, a photo cannot be kept, or a
-            signature has no name.
+        UsageProblem: A fault is not in the catalogue, the VIN is none, a line has too many parts, a photo cannot be
+            kept, or a signature has no name.
         RecordProblem: The folder is not a session, is not sealed, or cannot be written.
         RecordBroken: It was altered.
     """
@@ -107,6 +119,7 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
         remarks=wanted.remarks,
         codes=wanted.codes,
         location=wanted.location,
+        vin=str(check_vin(wanted.vin)) if wanted.vin else "",
         photos=(*map(photo_named, wanted.photos), *wanted.taken),
         notes=tuple(note_named(made, line) for line in wanted.notes),
         sign=text(made) if wanted.sign else None,

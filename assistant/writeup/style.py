@@ -123,7 +123,8 @@ def style(draft: Draft, *, paper: bool) -> str:
 
     The foot of the first page, which the customer gets, has no checksum.
     """
-    order = f"Repair order {draft.order()}" if draft.order() else "Repair order: none given"
+    number = draft.box("Repair order")
+    order = f"Repair order {number}" if number else "Repair order: none given"
     first = f"{order}, session {draft.session}"
     foot = f"{first}\nRecord SHA-256 {draft.record or 'none'}"
     sheet = _STYLE.replace("SIZE", "size: letter; " if paper else "")

@@ -131,6 +131,7 @@ def test_a_review_is_kept_signed_and_changes_nothing_that_was_recorded(
         data={
             "done": "Spliced the control wire at the firewall.",
             "found": "open control wire",
+            "vin": "1M8GDM9AXKP042788",
             "location": "pin 4",
             "codes": "P0351",
             "parts": "butt splice; 2; 3.10",
@@ -144,6 +145,7 @@ def test_a_review_is_kept_signed_and_changes_nothing_that_was_recorded(
     (review,) = read_reviews(session)
     assert ("control-wire-open",) == review.found
     assert ("pin 4", ("P0351",)) == (review.details.location, review.details.codes)
+    assert "1M8GDM9AXKP042788" == review.details.vin
     assert review.signed is not None
     assert not verify(session)
     assert "Spliced the control wire" in tablet.get(f"/sessions/{session.name}/write-up").text

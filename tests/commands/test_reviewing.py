@@ -17,7 +17,8 @@ from recorded import FACTS, OPEN_CONTROL_WIRE, folder, library, scripted
 from assistant.cli import main
 from assistant.commands.reviewing import ask
 from assistant.errors import UsageProblem
-from assistant.record import read_reviews, read_session, verify
+from assistant.record import Facts, read_reviews, read_session, verify
+from assistant.record.summaries import summarise
 from assistant.record.transcripts import add_transcripts, notes_of
 from assistant.writeup import drafted, write_html, write_json, write_text
 from assistant.writeup.reviewing import WantedReview, fault_named, record_review
@@ -207,6 +208,40 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
     assert any("There is no fault 'gremlins'" in words for words in told)
     assert any("up to four parts" in words for words in told)
     assert any("The photo no-such.jpg cannot be read" in words for words in told)
+
+
+def test_a_vin_that_nobody_said_is_typed_at_the_review(tmp_path: Path) -> None:
+    """It is checked as everywhere, fills its box once the review is signed, and a later review amends it."""
+    place = folder(tmp_path / "sessions", scripted(*OPEN_CONTROL_WIRE), Facts(order="4711"))
+    with pytest.raises(UsageProblem, match="check digit"):
+        record_review(place, WantedReview(vin="1M8GDM9A1KP042788"))
+    told: list[str] = []
+    given = ["", "", "1M8GDM9A1KP042788", "1m8gdm9a xkp042788", *[""] * 6, "J. Okoye", "y"]
+    wanted = ask(place, WantedReview(), answers(*given), told.append)
+    assert "1M8GDM9AXKP042788" == wanted.vin
+    assert any("at least one character was misread" in words.lower() for words in told)
+    record_review(place, wanted)
+    assert "1M8GDM9AXKP042788" == drafted(place)[0].box("VIN")
+    assert '"vin":' in (place / "reviews.jsonl").read_text(encoding="utf-8")
+    assert "VIN? " not in asked(place)
+    record_review(place, WantedReview("J. Okoye", vin="11111111111111111", sign=True))
+    made = drafted(place)[0]
+    assert "11111111111111111" == made.box("VIN")
+    assert [("VIN", "amended by review 2")] == [(one.about, one.amended) for one in made.reviews[0].says]
+    assert [] == verify(place)
+    assert "11111111111111111" == summarise(place).facts.vin  # 'sessions --vin' finds it
+
+
+def asked(place: Path) -> list[str]:
+    """All questions of a review at a terminal, answered with Enter."""
+    questions: list[str] = []
+
+    def question(words: str) -> str:
+        questions.append(words)
+        return ""
+
+    ask(place, WantedReview(), question, lambda _words: None)
+    return questions
 
 
 def test_at_a_terminal_nothing_is_kept_without_a_yes(session: Path) -> None:
