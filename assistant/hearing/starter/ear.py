@@ -16,10 +16,9 @@ from assistant.hearing.starter.certainty import (
     columns,
     traits,
 )
-from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, Floats, FrameMaker
-from assistant.hearing.starter.fresh import FreshNetwork
+from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, Floats, FrameMaker, SlowMean
 from assistant.hearing.starter.manner import manner_of
-from assistant.hearing.starter.network import DELAY, FrameSays
+from assistant.hearing.starter.network import DELAY, FrameSays, StarterNetwork
 from assistant.hearing.starter.phases import RUNS_AFTER_S, PhaseChange, Phases, PumpWatch, Turning
 from assistant.hearing.starter.rhythm import beat_of
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Evenness, Perceived, PumpHum
@@ -54,7 +53,8 @@ class StarterEar:
     def __init__(self, cylinders: int | None = None) -> None:
         self.cylinders = cylinders
         self._maker = FrameMaker()
-        self._network = FreshNetwork()
+        self._mean = SlowMean()
+        self._network = StarterNetwork()
         self._phases = Phases()
         self._pump = PumpWatch()
         self._frame = -1
@@ -77,8 +77,8 @@ class StarterEar:
             self._made += 1
             if made is None:
                 continue  # a gap: nothing is heard and nothing forgotten
-            still = self._phases.now is not Turning.STARTER
-            relative, says = self._network.hear(made, still=still)
+            relative = self._mean.relative(made)
+            says = self._network.hear(relative)
             self._late.append((self._made - 1, made, relative))
             if len(self._late) > DELAY:
                 frame, bands, relative = self._late[0]

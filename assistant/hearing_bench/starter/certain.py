@@ -32,10 +32,10 @@ SLACK = 20
 """Frames by which a beginning may be dated before the starter turns."""
 
 TESTED = 800
-"""Mixtures that are not fitted but tested."""
+"""Pieces of mixtures that are not fitted but tested."""
 
 AT_ONCE = 100
-"""Mixtures that the network hears at a time, for the memory."""
+"""Pieces that the network hears at a time, for the memory; as one to `training.LONGEST` in a row."""
 
 INNER, STEPS, PULL = 16, 800, 1e-3
 """Inner units, steps of Adam, and how strongly weights are pulled towards zero."""
@@ -154,10 +154,11 @@ def _slope(now: dict[str, Floats], rows: Floats, true: Truths, shares: Floats) -
 
 
 def mixtures(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: dict[str, Any]) -> Beginnings:
-    """Beginnings that the network finds in so many mixtures."""
+    """Beginnings that the network finds in mixtures of so many pieces."""
     parts: list[Beginnings] = []
     for _ in range(0, count, AT_ONCE):
-        made = mixing.batch(pool, rng, AT_ONCE)
+        many = int(rng.integers(1, training.LONGEST + 1))
+        made = mixing.batch(pool, rng, AT_ONCE // many, many)
         parts.append(candidates(training.heard_all(weights, made["bands"]), made["bands"], made["state"]))
     ends = np.cumsum([0, *(one.number[-1] + 1 for one in parts)])
     return Beginnings(
@@ -186,7 +187,7 @@ def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="certain", description=__doc__)
     parser.add_argument("--speech", required=True, help="an .npz of spoken sentences, int16 at 16 kHz")
     parser.add_argument("--pieces", type=int, default=24, help="sounds of each kind")
-    parser.add_argument("--count", type=int, default=9000, help="mixtures to fit to; then some to test")
+    parser.add_argument("--count", type=int, default=9000, help="pieces to fit to; then some to test")
     parser.add_argument("--network", type=Path, default=NETWORK)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     options = parser.parse_args(words)

@@ -47,6 +47,9 @@ PLACES: dict[str, tuple[tuple[str, ...], bool]] = {
 }
 """Where a start is heard: kinds of other sounds, and whether somebody talks."""
 
+SESSION, SESSION_S, SESSION_STARTS = "session", 150.0, 5
+"""Another one: the microphone has been open for minutes. Bay noise; in every second session somebody talks, too."""
+
 QUIET: dict[str, tuple[tuple[str, ...], bool]] = {
     **{kind: ((kind,), False) for kind in BAY},
     "speech": ((), True),
@@ -139,12 +142,20 @@ def _at_rate(signal: Floats, rate: int) -> Floats:
 
 
 def _start_scene(speech: Speech, place: str, snr: float, seed: int) -> StartCounts:
+    if place == SESSION:
+        return _session(speech, snr, seed)
     rng = np.random.default_rng([MEASURING.seed, seed])
     kinds, talking = PLACES[place]
     kinds = kinds or (("bay",) if place == "bay noise" or rng.uniform() < 0.3 else ())
     wanted = WantedScene(SCENE_S, 1 + seed % 2, snr, kinds, talking, (0.7, 6.0), pump=seed % 3 == 0)
     said = _speaker(speech, "own" if place == "own voice" else "people")
     return counted(made_scene(wanted, MEASURING, rng, said))
+
+
+def _session(speech: Speech, snr: float, seed: int) -> StartCounts:
+    rng = np.random.default_rng([MEASURING.seed, 8, seed])
+    wanted = WantedScene(SESSION_S, SESSION_STARTS, snr, ("bay",), seed % 2 == 1, (0.7, 6.0))
+    return counted(made_scene(wanted, MEASURING, rng, _speaker(speech, "people")))
 
 
 def _quiet_piece(speech: Speech, name: str, seed: int) -> list[float]:
@@ -193,7 +204,8 @@ def measure(
     """Measure.
 
     Args:
-        starts: Scenes for each place and SNR; every second one has two starts.
+        starts: Scenes for each place and SNR, of which every second one has two starts; for each SNR a fifth as many
+            sessions, at least one.
         minutes: Sound without a start, of each kind.
         workers: Processes.
         progress: Gets the seconds of sound that were heard, and those of all.
@@ -202,8 +214,12 @@ def measure(
     pieces: list[tuple[str, float | None, int]] = [
         (place, snr, number) for place in PLACES for snr in SNRS for number in range(starts)
     ]
+    sessions = max(1, starts // SESSION_STARTS)
+    pieces += [(SESSION, snr, number) for snr in SNRS for number in range(sessions)]
     pieces += [(name, None, number) for name in (*QUIET, PLAYED) for number in range(minutes)]
-    lengths = [SCENE_S if snr is not None else QUIET_S for _name, snr, _number in pieces]
+    lengths = [
+        QUIET_S if snr is None else SESSION_S if name == SESSION else SCENE_S for name, snr, _ in pieces
+    ]
     done = 0.0
     results = carried_out(_piece, (found_speech(),), pieces, workers)
     for (name, snr, _), length, result in zip(pieces, lengths, results, strict=True):

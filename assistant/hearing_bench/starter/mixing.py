@@ -2,6 +2,7 @@
 
 Powers of sounds that have nothing to do with each other add up, so a mixture needs no new sound. `made_pool` makes
 the sounds once from `ranges.DEVELOPING`; `mixed` draws starts, machines, speech, levels and colours anew each time.
+A scene can be longer than the sounds, which then come again and again: in a session the microphone is open for minutes.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from assistant.hearing_bench.starter.sounding import coloured, filtered, level, 
 from assistant.hearing_bench.starter.turning import turned
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
@@ -30,7 +31,9 @@ if TYPE_CHECKING:
     Few = NDArray[np.float32]
 
 PIECE_S = 16.0
-FRAMES = round(PIECE_S * RATE - WINDOW) // 256
+FRAMES = round(PIECE_S * RATE - WINDOW) // HOP
+"""Frames of one piece."""
+
 LEAD_S = 0.3
 """Silence before and after each start, so that its truth is complete."""
 
@@ -137,33 +140,35 @@ def _colour(rng: np.random.Generator) -> Few:
     return np.asarray(10 ** (gain / 10), np.float32)
 
 
-def mixed(pool: Pool, rng: np.random.Generator) -> dict[str, Few]:
+def mixed(pool: Pool, rng: np.random.Generator, many: int = 1) -> dict[str, Few]:
     """One scene: logarithms of the bands' powers, and their truth.
 
     Args:
         pool: The sounds.
         rng: Source of chance.
+        many: Length of the scene, in pieces of `FRAMES`.
     """
-    truth = {name: np.zeros(FRAMES, np.float32) for name in ("state", "pulse", "pump")}
-    truth["kind"] = np.full(FRAMES, -1.0, np.float32)
-    total = _others(pool, rng)
+    truth = {name: np.zeros(many * FRAMES, np.float32) for name in ("state", "pulse", "pump")}
+    truth["kind"] = np.full(many * FRAMES, -1.0, np.float32)
+    total = _others(pool, rng, many)
     loud = np.zeros_like(total)
-    starts = int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2]))
     # A start in a still bay is as loud as any other sound there that begins at once.
     snr = _decibel(float(rng.uniform(-2, 28) if rng.uniform() < 0.75 else rng.uniform(28, 50)))
     first = 0
-    for number in range(starts):
-        at = first + int(rng.integers(20, 260 if starts == 2 else 560))
-        if at > FRAMES - 60:
-            break
-        first = (
-            _add(loud, truth, pool.starts[int(rng.integers(len(pool.starts)))], at, snr, total) + 10 * number
-        )
-    if rng.uniform() < 0.2:
+    for piece in range(many):
+        first = max(first, piece * FRAMES)
+        starts = int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2]))
+        for number in range(starts):
+            at = first + int(rng.integers(20, 260 if starts == 2 else 560))
+            if at > (piece + 1) * FRAMES - 60:
+                break
+            clip = pool.starts[int(rng.integers(len(pool.starts)))]
+            first = _add(loud, truth, clip, at, snr, total) + 10 * number
+    for _ in range(int(rng.binomial(many, 0.2))):
         clip = pool.pumps[int(rng.integers(len(pool.pumps)))]
-        latest = FRAMES - len(clip.powers) - 1
+        latest = many * FRAMES - len(clip.powers) - 1
         at = int(rng.integers(5, latest))
-        if not truth["state"][at : at + len(clip.powers)].any():
+        if not (truth["state"] + truth["pump"])[at : at + len(clip.powers)].any():
             _add(loud, truth, clip, at, snr, total)
     made = {"bands": _heard(total + loud, rng), **truth}
     return _torn(made, rng) if rng.uniform() < TORN else made
@@ -172,20 +177,21 @@ def mixed(pool: Pool, rng: np.random.Generator) -> dict[str, Few]:
 def _torn(made: dict[str, Few], rng: np.random.Generator) -> dict[str, Few]:
     """The same with frames that were lost, and some that come twice, as on a machine that has no time for sound."""
     kept: list[int] = []
+    frames = len(made["bands"])
     at, often = 0, float(np.exp(rng.uniform(np.log(3), np.log(60))))
-    while at < FRAMES:
+    while at < frames:
         long = 1 + int(rng.exponential(often))
         kept += range(at, at + long)
         at += long + int(rng.integers(1, 8)) * int(rng.choice([1, 1, 1, -1]))
         at = max(at, 0)
-    rows = np.minimum(np.asarray(kept), FRAMES - 1)
-    rows = np.concatenate([rows, np.full(FRAMES, FRAMES - 1)])[:FRAMES]
+    rows = np.minimum(np.asarray(kept), frames - 1)
+    rows = np.concatenate([rows, np.full(frames, frames - 1)])[:frames]
     return {name: value[rows] for name, value in made.items()}
 
 
 def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float, total: Few) -> int:
     """Add a start or a pump; returns the frame after it."""
-    long = min(len(clip.powers), FRAMES - at)
+    long = min(len(clip.powers), len(total) - at)
     on = clip.truth.get("state", clip.truth.get("pump"))
     assert on is not None  # noqa: S101
     heard = np.flatnonzero(on[:long] > 0)
@@ -197,7 +203,7 @@ def _add(loud: Few, truth: dict[str, Few], clip: SoundClip, at: int, snr: float,
     return at + long
 
 
-def _others(pool: Pool, rng: np.random.Generator) -> Few:
+def _others(pool: Pool, rng: np.random.Generator, pieces: int) -> Few:
     """Machines, music and speech at random levels, many of which begin or end suddenly; or speech alone.
 
     Those that deceived the first network come more often. In a still bay everything comes and goes together, as in a
@@ -207,36 +213,42 @@ def _others(pool: Pool, rng: np.random.Generator) -> Few:
     kinds = [kind for kind in pool.others if kind not in {"talk", "rush"}]
     more = {"impact-wrench": 3.0, "music": 3.0, **({"pink": 3.0, "compressor": 2.0} if still else {})}
     often = np.array([more.get(one, 1.0) for one in kinds])
-    many = int(rng.choice([0, 1, 2], p=[0.0, 0.8, 0.2] if still else [0.2, 0.55, 0.25]))
+    many = int(rng.choice([0, 1, 2], p=[0.35, 0.5, 0.15] if still else [0.2, 0.55, 0.25]))
     drawn = list(rng.choice(kinds, many, replace=False, p=often / often.sum()))
     if rng.uniform() < (0.8 if not drawn else 0.5):
         drawn.append("talk")
     quiet = float(rng.uniform(-70, -40) if still else rng.uniform(-60, -10))
-    total = np.float32(_decibel(quiet)) * _piece(pool, "rush", rng)
+    total = np.float32(_decibel(quiet)) * _piece(pool, "rush", rng, pieces)
     sudden = still or rng.uniform() < 0.5
-    gate = _gate(rng, int(rng.integers(1, 4)) if still else 1)
+    gate = _gate(rng, int(rng.integers(1, 4)) if still else 1, pieces)
     for kind in drawn:
         loud = float(rng.uniform(-8, 2) if kind == "talk" else rng.uniform(-10, 0))
-        part = np.float32(_decibel(loud)) * _piece(pool, kind, rng)
+        part = np.float32(_decibel(loud)) * _piece(pool, kind, rng, pieces)
         if sudden and (still or kind != "talk" or rng.uniform() < 0.3):
-            part = part * (gate if still or rng.uniform() < 0.5 else _gate(rng, 1))[:, None]
+            part = part * (gate if still or rng.uniform() < 0.5 else _gate(rng, 1, pieces))[:, None]
         total += part
     return total
 
 
-def _piece(pool: Pool, kind: str, rng: np.random.Generator) -> Few:
-    """A piece of one kind of sound, from any place in it, through a colour of its own."""
+def _piece(pool: Pool, kind: str, rng: np.random.Generator, pieces: int) -> Few:
+    """A sound of one kind, from any place in it and as often as is needed, through a colour of its own."""
     part = pool.others[kind][int(rng.integers(len(pool.others[kind])))]
-    return _colour(rng) * np.roll(part, int(rng.integers(len(part))), axis=0)[:FRAMES]
+    rows = (int(rng.integers(len(part))) + np.arange(pieces * FRAMES)) % len(part)
+    return _colour(rng) * part[rows]
 
 
-def _gate(rng: np.random.Generator, many: int) -> Few:
-    """One while something sounds and zero otherwise, so many times, with edges of up to a third of a second."""
-    at, shape = np.arange(FRAMES), np.zeros(FRAMES)
-    for _ in range(many):
-        begin = int(rng.integers(0, FRAMES - 100))
+def _gate(rng: np.random.Generator, many: int, pieces: int) -> Few:
+    """One while something sounds and zero otherwise, with edges of up to a third of a second.
+
+    It sounds so many times in each piece; in a long scene some of these last long.
+    """
+    frames = pieces * FRAMES
+    at, shape = np.arange(frames), np.zeros(frames)
+    for _ in range(many * pieces):
+        begin = int(rng.integers(0, frames - 100))
         long = round(float(np.exp(rng.uniform(np.log(0.3), np.log(PIECE_S / many)))) / FRAME_S)
         rise, fall = float(rng.uniform(0.5, 20)), float(rng.uniform(0.5, 20))
+        long *= int(rng.choice([1, pieces], p=[0.8, 0.2]))
         once = np.clip((at - begin) / rise, 0, 1) * np.clip((begin + long - at) / fall, 0, 1)
         shape = np.maximum(shape, once)
     return np.asarray(shape**2, np.float32)
@@ -271,8 +283,21 @@ def relative(bands: Few) -> Few:
     return made
 
 
-def batch(pool: Pool, rng: np.random.Generator, size: int) -> dict[str, Any]:
-    """Several scenes: relative bands and their truth, as `training` takes them."""
-    scenes = [mixed(pool, rng) for _ in range(size)]
+def batch(pool: Pool, rng: np.random.Generator, size: int, many: int = 1) -> dict[str, Any]:
+    """Several scenes of so many pieces: relative bands and their truth, as `training` takes them."""
+    scenes = [mixed(pool, rng, many) for _ in range(size)]
     made = {name: np.stack([one[name] for one in scenes]) for name in scenes[0]}
     return {**made, "bands": relative(made["bands"])}
+
+
+def stretches(pool: Pool, rng: np.random.Generator, longest: int) -> Iterator[dict[str, Any]]:
+    """Scenes of one to `longest` pieces, one after the other, piece by piece and without an end.
+
+    Each piece follows the one before, unless it has ``begins``: then a new scene begins with it.
+    """
+    while True:
+        many = int(rng.integers(1, longest + 1))
+        made = mixed(pool, rng, many)
+        made["bands"] = relative(made["bands"][None])[0]
+        for at in range(0, many * FRAMES, FRAMES):
+            yield {name: value[at : at + FRAMES] for name, value in made.items()} | {"begins": not at}

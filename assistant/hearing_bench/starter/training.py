@@ -2,8 +2,9 @@
 
 First ``python -m assistant.hearing_bench.starter.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
 ``... DATA`` trains. ``... --mix 40 --batch 32 --speech FILE --begin WEIGHTS`` goes on from weights, with mixtures of
-`mixing`. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of starts, the
-voice "slt" and the set for measuring stay out. `certain` follows each training.
+`mixing`. They last up to `LONGEST` pieces: a session lasts minutes, and a network that has heard scenes of 16 s only
+grows deaf after them. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of
+starts, the voice "slt" and the set for measuring stay out. `certain` follows each training.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,6 +42,9 @@ OF_MEAN = 0.01
 
 SOON = 40
 """Frames after a beginning that count twice in training."""
+
+LONGEST = 10
+"""Pieces of the longest mixture: 160 s. The network goes on from where it was in the piece before; slopes do not."""
 
 _SPEECH: list[Floats] = []
 
@@ -114,8 +118,17 @@ def first_weights(units: int, bands: int, rng: np.random.Generator) -> Weights:
     }
 
 
-def outputs(weights: Weights, bands: Any) -> Any:
-    """What the network says for a batch of shape (scenes, frames, bands): (scenes, frames, 8), before any logistic."""
+def outputs(weights: Weights, bands: Any, begin: Any) -> tuple[Any, Any]:
+    """What the network says for a batch of shape (scenes, frames, bands): (scenes, frames, 8), before any logistic.
+
+    Args:
+        weights: Of the network.
+        bands: Relative to their means.
+        begin: The network's state before, of shape (scenes, units).
+
+    Returns:
+        What it says, and its state at the end.
+    """
     import jax  # noqa: PLC0415
     from jax import numpy as jnp  # noqa: PLC0415
 
@@ -130,9 +143,8 @@ def outputs(weights: Weights, bands: Any) -> Any:
         state = new + gates[:, :size] * (state - new)
         return state, state
 
-    begin = jnp.zeros((bands.shape[0], size))
-    _, states = jax.lax.scan(step, begin, jnp.swapaxes(fed, 0, 1))
-    return jnp.swapaxes(states, 0, 1) @ weights["out"] + weights["out_bias"]
+    last, states = jax.lax.scan(step, begin, jnp.swapaxes(fed, 0, 1))
+    return jnp.swapaxes(states, 0, 1) @ weights["out"] + weights["out_bias"], last
 
 
 def kept_weights(path: Path) -> Weights:
@@ -146,12 +158,12 @@ def _keep(weights: Weights, out: Path) -> None:
     np.savez(out, **kept)
 
 
-def losses(weights: Weights, batch: Weights) -> Any:
-    """Mean loss of a batch: what happens, the pulses, the pump and the evenness."""
+def losses(weights: Weights, batch: Weights, begin: Any) -> tuple[Any, Any]:
+    """Mean loss of a batch: what happens, the pulses, the pump and the evenness; and the state at its end."""
     import jax  # noqa: PLC0415
     from jax import numpy as jnp  # noqa: PLC0415
 
-    out = outputs(weights, batch["bands"])
+    out, last = outputs(weights, batch["bands"], begin)
 
     def crossed(logits: Any, truth: Any) -> Any:
         return jnp.maximum(logits, 0) - logits * truth + jnp.log1p(jnp.exp(-jnp.abs(logits)))
@@ -165,12 +177,13 @@ def losses(weights: Weights, batch: Weights) -> Any:
     kinds = jax.nn.log_softmax(out[..., 5:8])
     kind = -jnp.take_along_axis(kinds, jnp.maximum(batch["kind"], 0).astype(int)[..., None], -1)[..., 0]
     weight = 1.0 + _soon(batch["state"])
-    return (
+    loss = (
         (state * weight).mean()
         + 0.3 * pulse.sum() / (cranking.sum() + 1)
         + 0.5 * pump.mean()
         + 0.15 * (kind * known).sum() / (known.sum() + 1)
     )
+    return loss, last
 
 
 def _soon(state: Any) -> Any:
@@ -182,7 +195,7 @@ def _soon(state: Any) -> Any:
 
 
 Draw = Callable[[np.random.Generator], Weights]
-"""Gives one batch: ``bands`` and their truth."""
+"""Gives one batch: ``bands``, their truth, and whether a scene ``begins`` or goes on from the batch before."""
 
 
 def from_files(paths: list[Path], size: int) -> Draw:
@@ -192,14 +205,23 @@ def from_files(paths: list[Path], size: int) -> Draw:
 
     def draw(rng: np.random.Generator) -> Weights:
         rows = rng.choice(len(data["bands"]), size, replace=False)
-        return {name: value[rows].astype(np.float32) for name, value in data.items()}
+        return {name: value[rows].astype(np.float32) for name, value in data.items()} | {
+            "begins": np.ones(size, bool)
+        }
 
     return draw
 
 
 def from_pool(pool: mixing.Pool, size: int) -> Draw:
-    """Batches of new mixtures."""
-    return lambda rng: mixing.batch(pool, rng, size)
+    """Batches of the next pieces of so many mixtures."""
+    going: list[Iterator[Weights]] = []
+
+    def draw(rng: np.random.Generator) -> Weights:
+        going.extend(mixing.stretches(pool, rng, LONGEST) for _ in range(size - len(going)))
+        pieces = [next(one) for one in going]
+        return {name: np.stack([one[name] for one in pieces]) for name in pieces[0]}
+
+    return draw
 
 
 def heard_all(weights: Weights, bands: Any) -> NDArray[np.float32]:
@@ -252,14 +274,17 @@ def train(
     first = {name: np.zeros_like(value) for name, value in weights.items()}
     second = dict(first)
     begun, held = time.monotonic(), 0.0
+    last: Any = np.zeros((1, weights["state"].shape[0]), np.float32)
     for step in range(steps):
         batch = draw(rng)
+        last = np.where(batch.pop("begins")[:, None], np.float32(0), last)
         # Another microphone each time: a little colour and a little noise on the features.
         colour = rng.normal(0, 0.15, (len(batch["bands"]), 1, BANDS))
         noise = rng.normal(0, 0.1, batch["bands"].shape)
         batch["bands"] = (batch["bands"] + colour + noise).astype(np.float32)
         pace = rate * (0.02 + 0.98 * 0.5 * (1 + np.cos(np.pi * step / steps))) * min(1.0, (step + 1) / 30)
-        weights, first, second, loss = quick(weights, first, second, batch, (float(pace), float(step + 1)))
+        size = (float(pace), float(step + 1))
+        (weights, first, second), loss, last = quick((weights, first, second), batch, last, size)
         share = max(OF_MEAN, 1 / (step + 1))
         mean = {name: value + share * (weights[name] - value) for name, value in mean.items()}
         held += float(loss)
@@ -270,13 +295,17 @@ def train(
     _keep(mean, out)
 
 
-def _update(weights: Weights, first: Weights, second: Weights, batch: Weights, pace: Any) -> Any:
-    """One step of Adam, its slope no longer than 1; `pace` holds its size and its number."""
+def _update(now: tuple[Weights, Weights, Weights], batch: Weights, begin: Any, pace: Any) -> Any:
+    """One step of Adam, its slope no longer than 1; `pace` holds its size and its number.
+
+    Returns:
+        The weights and both means, the loss, and the network's state after the batch.
+    """
     import jax  # noqa: PLC0415
     from jax import numpy as jnp  # noqa: PLC0415
 
-    size, number = pace
-    loss, slope = jax.value_and_grad(losses)(weights, batch)
+    (weights, first, second), (size, number) = now, pace
+    (loss, last), slope = jax.value_and_grad(losses, has_aux=True)(weights, batch, begin)
     long = jnp.sqrt(sum(jnp.sum(one**2) for one in slope.values()))
     slope = {name: one * jnp.minimum(1.0, 1.0 / long) for name, one in slope.items()}
     first = {name: 0.9 * first[name] + 0.1 * one for name, one in slope.items()}
@@ -286,7 +315,7 @@ def _update(weights: Weights, first: Weights, second: Weights, batch: Weights, p
         - size * (first[name] / (1 - 0.9**number)) / (jnp.sqrt(second[name] / (1 - 0.99**number)) + 1e-8)
         for name, one in weights.items()
     }
-    return moved, first, second, loss
+    return (moved, first, second), loss, last
 
 
 def main(words: list[str]) -> int:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import functools
+import itertools
 
 import numpy as np
 import pytest
 
 from assistant.hearing.starter.certainty import TRAITS, certainties
-from assistant.hearing.starter.features import FrameMaker, SlowMean
+from assistant.hearing.starter.features import BANDS, FrameMaker, SlowMean
 from assistant.hearing.starter.network import WEIGHTS, StarterNetwork
 from assistant.hearing_bench.starter import certain, mixing, training
 
@@ -54,6 +55,20 @@ def test_pulses_are_only_where_something_cranks() -> None:
     assert 0 < cranks.sum() < len(cranks)
     assert not some["pulse"][some["state"] != 1].any()
     assert np.isfinite(some["bands"]).all()
+
+
+def test_a_long_scene_comes_piece_by_piece() -> None:
+    """Pieces follow each other until one begins a new scene; together they are that scene, with its running mean."""
+    some = pool()
+    whole = mixing.mixed(some, np.random.default_rng([9, 0]), 3)
+    assert (3 * mixing.FRAMES, BANDS) == whole["bands"].shape
+    assert np.isfinite(whole["bands"]).all()
+    pieces = list(itertools.islice(mixing.stretches(some, np.random.default_rng(10), 3), 12))
+    assert pieces[0]["begins"]
+    assert 1 < sum(piece["begins"] for piece in pieces) < 12
+    assert {mixing.FRAMES} == {len(piece[name]) for piece in pieces for name in ("bands", "state", "pulse")}
+    # Where a scene begins its first frame is its own mean; elsewhere the mean goes on.
+    assert [bool(piece["begins"]) for piece in pieces] == [not piece["bands"][0].any() for piece in pieces]
 
 
 def test_the_network_hears_mixtures_as_the_ear_does() -> None:
