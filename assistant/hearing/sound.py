@@ -65,7 +65,10 @@ def read_sound(path: Path) -> Sound:
             for block in file.blocks(blocksize=BLOCK, dtype="float32", always_2d=True):
                 if not len(block):
                     break
-                blocks.append(block.mean(axis=1, dtype=np.float64).astype(np.float32))
+                with np.errstate(
+                    invalid="ignore", over="ignore"
+                ):  # values that are not numbers are refused below
+                    blocks.append(block.mean(axis=1, dtype=np.float64).astype(np.float32))
                 read += len(block)
                 if read > LONGEST_S * rate:
                     stated = file.frames if file.frames < MOST_FRAMES else read

@@ -59,6 +59,8 @@ def test_what_is_no_sound_is_said_plainly(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "whole.flac", tone(RATE), RATE)
     (tmp_path / "cut.flac").write_bytes((tmp_path / "whole.flac").read_bytes()[:60])
     soundfile.write(tmp_path / "nan.wav", np.full(100, np.nan), RATE, subtype="FLOAT")
+    endless = np.tile([np.inf, -np.inf], (100, 1))
+    soundfile.write(tmp_path / "endless.wav", endless, RATE, subtype="FLOAT")
     soundfile.write(tmp_path / "inf.wav", np.array([0.0, np.inf, 0.1]), RATE, subtype="FLOAT")
     os.mkfifo(tmp_path / "pipe.wav")
     for name, part in {
@@ -69,6 +71,7 @@ def test_what_is_no_sound_is_said_plainly(tmp_path: Path) -> None:
         "zero.wav": "length is zero",
         "cut.flac": "cut.flac",
         "nan.wav": "damaged",
+        "endless.wav": "damaged",
         "inf.wav": "damaged",
         "pipe.wav": "a device or a pipe",
     }.items():
