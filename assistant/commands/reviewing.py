@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from assistant.core.library.identity import check_vin
@@ -12,7 +13,7 @@ from assistant.writeup.reviewing import LABOR, PART, WantedReview, cells, fault_
 from assistant.writeup.voice_notes import BY_MACHINE, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from assistant.core.library.library import Library
@@ -47,17 +48,21 @@ def ask(
     if not wanted.found:
         wanted = replace(wanted, found=_faults(library, question, tell))
     if not wanted.vin and not made.box("VIN"):
-        wanted = replace(wanted, vin=_vin(question, tell))
+        vins = _answers("VIN? ", check_vin, question, tell)
+        wanted = replace(wanted, vin=next((str(check_vin(vin)) for vin in vins), ""))
     if not wanted.location:
         wanted = replace(wanted, location=question("Where did it fail (connector, pin, splice)? ").strip())
     if not wanted.codes:
         wanted = replace(wanted, codes=_codes(question("Trouble codes? ")))
     if not wanted.parts:
-        wanted = replace(wanted, parts=_lines("Part; quantity; price; part number? ", PART, question, tell))
+        asked, check = "Part; quantity; price; part number? ", partial(cells, shape=PART)
+        wanted = replace(wanted, parts=tuple(_answers(asked, check, question, tell)))
     if not wanted.labour:
-        wanted = replace(wanted, labour=_lines("Labor; hours; price? ", LABOR, question, tell))
+        asked, check = "Labor; hours; price? ", partial(cells, shape=LABOR)
+        wanted = replace(wanted, labour=tuple(_answers(asked, check, question, tell)))
     if not wanted.photos:
-        wanted = replace(wanted, photos=_photos(question, tell))
+        photos = _answers("Photo file; what it shows? ", photo_named, question, tell)
+        wanted = replace(wanted, photos=tuple(photos))
     if not wanted.notes:
         wanted = replace(wanted, notes=_notes(made.notes, question))
     if not wanted.remarks:
@@ -90,25 +95,20 @@ def _faults(library: Library, question: Callable[[str], str], tell: Callable[[st
     return tuple(found)
 
 
-def _vin(question: Callable[[str], str], tell: Callable[[str], None]) -> str:
-    while answer := question("VIN? ").strip():
+def _answers(
+    asked: str,
+    check: Callable[[str], object],
+    question: Callable[[str], str],
+    tell: Callable[[str], None],
+) -> Iterator[str]:
+    """The good answers to a question that is asked again until one is empty; what is wrong with a bad one is told."""
+    while answer := question(asked).strip():
         try:
-            return str(check_vin(answer))
+            check(answer)
         except UsageProblem as problem:
             tell(str(problem))
-    return ""
-
-
-def _photos(question: Callable[[str], str], tell: Callable[[str], None]) -> tuple[str, ...]:
-    found: list[str] = []
-    while answer := question("Photo file; what it shows? ").strip():
-        try:
-            photo_named(answer)
-        except UsageProblem as problem:
-            tell(str(problem))
-            continue
-        found.append(answer)
-    return tuple(found)
+        else:
+            yield answer
 
 
 def _notes(notes: tuple[VoiceNote, ...], question: Callable[[str], str]) -> tuple[str, ...]:
@@ -126,17 +126,3 @@ def _notes(notes: tuple[VoiceNote, ...], question: Callable[[str], str]) -> tupl
 def _codes(said: str) -> tuple[str, ...]:
     """Trouble codes, separated by commas, semicolons or spaces."""
     return tuple(said.replace(",", " ").replace(";", " ").split())
-
-
-def _lines(
-    asked: str, shape: str, question: Callable[[str], str], tell: Callable[[str], None]
-) -> tuple[str, ...]:
-    found: list[str] = []
-    while answer := question(asked).strip():
-        try:
-            cells(answer, shape)
-        except UsageProblem as problem:
-            tell(str(problem))
-            continue
-        found.append(answer)
-    return tuple(found)

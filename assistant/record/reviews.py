@@ -43,7 +43,7 @@ from assistant.record.recorded import clip_name_is_ours
 from assistant.record.storage import parse_checksum, sha256
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
 
@@ -199,9 +199,14 @@ def writeup_name(number: int) -> str:
     return f"writeup-{number}.txt"
 
 
-def stating_vin(reviews: Sequence[Review]) -> Review | None:
-    """The last signed review that states the vehicle identification number: it counts, whatever the session says."""
-    return next((one for one in reversed(reviews) if one.signed and one.details.vin), None)
+def last_stating(reviews: Sequence[Review], stated: Callable[[Review], object]) -> Review | None:
+    """The last signed review that states this: it counts, whatever the session or an earlier review says."""
+    return next((one for one in reversed(reviews) if one.signed and stated(one)), None)
+
+
+def vin_stated(review: Review) -> str:
+    """The vehicle identification number that a review states; "" if it states none."""
+    return review.details.vin
 
 
 def read_reviews(folder: Path) -> tuple[Review, ...]:

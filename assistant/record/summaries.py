@@ -20,7 +20,7 @@ from assistant.record.contents import read_inside
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
 from assistant.record.recorded import log_name, log_names
-from assistant.record.reviews import read_reviews, stating_vin
+from assistant.record.reviews import last_stating, read_reviews, vin_stated
 from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:
@@ -281,8 +281,8 @@ def _summed(known: Summary, course: Course) -> Summary:
         reviews = read_reviews(known.folder)
         if reviews:
             review = "signed" if any(one.signed for one in reviews) else "unsigned"
-        if stating := stating_vin(reviews):
-            facts = dataclasses.replace(facts, vin=stating.details.vin)
+        if stating := last_stating(reviews, vin_stated):
+            facts = dataclasses.replace(facts, vin=vin_stated(stating))
     except BayAssistantError:
         problem = f"Its reviews are damaged. 'bay-assistant verify {known.folder}' says where."
     return dataclasses.replace(

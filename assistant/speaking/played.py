@@ -31,11 +31,11 @@ GAP_S = 0.032
 class PlayedSound:
     """Lays what is played beside what is heard; every method is safe from any thread.
 
+    Whenever the microphone begins to give sound, also after it stood still, only the newest handed-over sound is laid
+    beside it: older blocks went out before. Otherwise the sound would seem to arrive before it was played.
+
     Args:
         rate: Sampling rate of the microphone's samples, Hz.
-
-    Whenever the microphone begins to give sound, also after it stood still, the newest of what waits is laid beside its
-    newest: older blocks went out before. Otherwise the sound would seem to arrive before it was played.
 
     Attributes:
         breaks: How often the two sides were laid anew beside each other.

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.words import placing
-from assistant.record.reviews import stating_vin
+from assistant.record.reviews import last_stating, vin_stated
 from assistant.writeup.contents import UNSIGNED, LabourLine, PartLine, PhotoLine, Reviewed, Said
 from assistant.writeup.naming import plain
 from assistant.writeup.statement import NOTHING, Statement, once, review, term
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from assistant.core.library.library import Library
     from assistant.record.reviews import CheckedNote, Review
@@ -29,13 +29,12 @@ def state(signed: Sequence[Review]) -> Statement:
 
 def done(signed: Sequence[Review]) -> Statement:
     """The work that was done, by the last signed review that states it."""
-    last = next((one for one in reversed(signed) if one.done), None)
-    return Statement(last.done, review(last.number)) if last else NOTHING
+    return _stated(signed, lambda one: one.done)
 
 
 def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
     """The fault that the shop found, by the last signed review that states it."""
-    last = next((one for one in reversed(signed) if one.found), None)
+    last = last_stating(signed, lambda one: one.found)
     if last is None:
         return NOTHING
     return Statement(
@@ -46,7 +45,7 @@ def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
 
 def customer(library: Library, signed: Sequence[Review]) -> Statement:
     """The fault that the shop found for the car's owner, if it found only one."""
-    last = next((one for one in reversed(signed) if one.found), None)
+    last = last_stating(signed, lambda one: one.found)
     fault = library.terms.faults.get(last.found[0]) if last and len(last.found) == 1 else None
     if last is None or fault is None or not fault.customer:
         return NOTHING
@@ -55,20 +54,23 @@ def customer(library: Library, signed: Sequence[Review]) -> Statement:
 
 def codes(signed: Sequence[Review]) -> Statement:
     """Trouble codes, by the last signed review that has any."""
-    last = next((one for one in reversed(signed) if one.details.codes), None)
-    return Statement(", ".join(last.details.codes), review(last.number)) if last else NOTHING
+    return _stated(signed, lambda one: ", ".join(one.details.codes))
 
 
 def location(signed: Sequence[Review]) -> Statement:
     """The place of the failure, by the last signed review that states it."""
-    last = next((one for one in reversed(signed) if one.details.location), None)
-    return Statement(last.details.location, review(last.number)) if last else NOTHING
+    return _stated(signed, lambda one: one.details.location)
 
 
 def vin(signed: Sequence[Review]) -> Statement:
     """The vehicle identification number, by the last signed review that states it."""
-    last = stating_vin(signed)
-    return Statement(last.details.vin, review(last.number)) if last else NOTHING
+    return _stated(signed, vin_stated)
+
+
+def _stated(signed: Sequence[Review], stated: Callable[[Review], str]) -> Statement:
+    """What the last signed review states that states it at all."""
+    last = last_stating(signed, stated)
+    return Statement(stated(last), review(last.number)) if last else NOTHING
 
 
 def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
@@ -171,7 +173,7 @@ def photos(reviews: Sequence[Review]) -> tuple[PhotoLine, ...]:
 
 def parts(signed: Sequence[Review]) -> tuple[PartLine, ...]:
     """Part lines of the last signed review that has any."""
-    last = next((one for one in reversed(signed) if one.parts), None)
+    last = last_stating(signed, lambda one: one.parts)
     if last is None:
         return ()
     return tuple(
@@ -182,7 +184,7 @@ def parts(signed: Sequence[Review]) -> tuple[PartLine, ...]:
 
 def labour(signed: Sequence[Review]) -> tuple[LabourLine, ...]:
     """Labor lines of the last signed review that has any."""
-    last = next((one for one in reversed(signed) if one.labour), None)
+    last = last_stating(signed, lambda one: one.labour)
     if last is None:
         return ()
     return tuple(LabourLine(work.work, work.hours, work.price, review(last.number)) for work in last.labour)

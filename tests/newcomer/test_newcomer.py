@@ -20,6 +20,7 @@ from roots import RELEASES, apart, archive_of, mounts_below, run_in, why_not
 
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPT = Path(__file__).with_name("__main__.py")
+ARCHIVE = "https://archive.example/debian"
 
 
 @pytest.fixture(scope="module")
@@ -143,8 +144,8 @@ def test_two_commands_at_once_have_an_emulator_each() -> None:
             "http://archive.example/debian",
         ),
         (
-            "Types: deb\nURIs: https://archive.example/debian/\nSuites: bookworm",
-            "https://archive.example/debian",
+            f"Types: deb\nURIs: {ARCHIVE}/\nSuites: bookworm",
+            ARCHIVE,
         ),
         ("deb http://archive.example/debian-security bookworm main", "http://deb.debian.org/debian"),
         ("# deb http://archive.example/debian bookworm main", "http://deb.debian.org/debian"),

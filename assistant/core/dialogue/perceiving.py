@@ -47,7 +47,7 @@ def recognise_perceived(talk: Talk, event: Event) -> Known[Any] | None:
 
 
 def _starter(talk: Talk, heard: StarterHeard) -> Known[Any] | None:
-    """What the ear is not sure of counts as little as can be: a begin is shown until its end, and that is all."""
+    """A sound that the ear is unsure of changes nothing: the board shows a doubtful beginning until it ends."""
     sure = heard.confidence >= HEARD_FROM
     match heard.phase:
         case CrankSound.BEGINS if not sure:

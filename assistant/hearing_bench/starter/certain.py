@@ -157,8 +157,8 @@ def mixtures(pool: mixing.Pool, rng: np.random.Generator, count: int, weights: d
     """Beginnings that the network finds in mixtures of so many pieces."""
     parts: list[Beginnings] = []
     for _ in range(0, count, AT_ONCE):
-        many = int(rng.integers(1, training.LONGEST + 1))
-        made = mixing.batch(pool, rng, AT_ONCE // many, many)
+        pieces = int(rng.integers(1, training.LONGEST + 1))
+        made = mixing.batch(pool, rng, AT_ONCE // pieces, pieces)
         parts.append(candidates(training.heard_all(weights, made["bands"]), made["bands"], made["state"]))
     ends = np.cumsum([0, *(one.number[-1] + 1 for one in parts)])
     return Beginnings(

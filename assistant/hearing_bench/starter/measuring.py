@@ -21,6 +21,7 @@ from assistant.hearing.sound import RATE, read_sound
 from assistant.hearing.starter.certainty import SURE_FROM
 from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.values import CrankPhase
+from assistant.hearing_bench.mixing import rendered_signal
 from assistant.hearing_bench.starter.bystanders import BAY
 from assistant.hearing_bench.starter.counting import PIECE, SURE, StartCounts, counted
 from assistant.hearing_bench.starter.losing import plain_fixtures, played
@@ -128,17 +129,8 @@ def found_speech() -> Speech:
     cache, slt = SpeechCache(cache_folder()), BenchVoice("slt", "flite", "slt")
     if not cache.missing(slt):
         people += [np.asarray(cache.say(slt, text), np.float64) for text in texts]
-    voice, own = Voice(DEFAULT_RATE), []
-    for text in texts:
-        sound = voice.render(text)
-        own.append(_at_rate(sound.samples / 32768, sound.rate))
-    return {"people": people, "own": own}
-
-
-def _at_rate(signal: Floats, rate: int) -> Floats:
-    import soxr  # noqa: PLC0415
-
-    return np.asarray(soxr.resample(signal, rate, RATE))
+    voice = Voice(DEFAULT_RATE)
+    return {"people": people, "own": [rendered_signal(voice.render(text)) for text in texts]}
 
 
 def _start_scene(speech: Speech, place: str, snr: float, seed: int) -> StartCounts:
@@ -175,6 +167,12 @@ def _piece(speech: Speech, piece: tuple[str, float | None, int]) -> StartCounts 
     """One scene with starts in a place, or without an SNR one minute of a sound in which nothing cranks."""
     name, snr, seed = piece
     return _quiet_piece(speech, name, seed) if snr is None else _start_scene(speech, name, snr, seed)
+
+
+def _length_s(name: str, snr: float | None) -> float:
+    if snr is None:
+        return QUIET_S
+    return SESSION_S if name == SESSION else SCENE_S
 
 
 def _bay_piece(kind: str, rng: np.random.Generator) -> Any:
@@ -217,9 +215,7 @@ def measure(
     sessions = max(1, starts // SESSION_STARTS)
     pieces += [(SESSION, snr, number) for snr in SNRS for number in range(sessions)]
     pieces += [(name, None, number) for name in (*QUIET, PLAYED) for number in range(minutes)]
-    lengths = [
-        QUIET_S if snr is None else SESSION_S if name == SESSION else SCENE_S for name, snr, _ in pieces
-    ]
+    lengths = [_length_s(name, snr) for name, snr, _ in pieces]
     done = 0.0
     results = carried_out(_piece, (found_speech(),), pieces, workers)
     for (name, snr, _), length, result in zip(pieces, lengths, results, strict=True):

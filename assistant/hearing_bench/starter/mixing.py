@@ -140,22 +140,22 @@ def _colour(rng: np.random.Generator) -> Few:
     return np.asarray(10 ** (gain / 10), np.float32)
 
 
-def mixed(pool: Pool, rng: np.random.Generator, many: int = 1) -> dict[str, Few]:
+def mixed(pool: Pool, rng: np.random.Generator, pieces: int = 1) -> dict[str, Few]:
     """One scene: logarithms of the bands' powers, and their truth.
 
     Args:
         pool: The sounds.
         rng: Source of chance.
-        many: Length of the scene, in pieces of `FRAMES`.
+        pieces: Length of the scene, in pieces of `FRAMES`.
     """
-    truth = {name: np.zeros(many * FRAMES, np.float32) for name in ("state", "pulse", "pump")}
-    truth["kind"] = np.full(many * FRAMES, -1.0, np.float32)
-    total = _others(pool, rng, many)
+    truth = {name: np.zeros(pieces * FRAMES, np.float32) for name in ("state", "pulse", "pump")}
+    truth["kind"] = np.full(pieces * FRAMES, -1.0, np.float32)
+    total = _others(pool, rng, pieces)
     loud = np.zeros_like(total)
     # A start in a still bay is as loud as any other sound there that begins at once.
     snr = _decibel(float(rng.uniform(-2, 28) if rng.uniform() < 0.75 else rng.uniform(28, 50)))
     first = 0
-    for piece in range(many):
+    for piece in range(pieces):
         first = max(first, piece * FRAMES)
         starts = int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2]))
         for number in range(starts):
@@ -164,9 +164,9 @@ def mixed(pool: Pool, rng: np.random.Generator, many: int = 1) -> dict[str, Few]
                 break
             clip = pool.starts[int(rng.integers(len(pool.starts)))]
             first = _add(loud, truth, clip, at, snr, total) + 10 * number
-    for _ in range(int(rng.binomial(many, 0.2))):
+    for _ in range(int(rng.binomial(pieces, 0.2))):
         clip = pool.pumps[int(rng.integers(len(pool.pumps)))]
-        latest = many * FRAMES - len(clip.powers) - 1
+        latest = pieces * FRAMES - len(clip.powers) - 1
         at = int(rng.integers(5, latest))
         if not (truth["state"] + truth["pump"])[at : at + len(clip.powers)].any():
             _add(loud, truth, clip, at, snr, total)
@@ -283,9 +283,9 @@ def relative(bands: Few) -> Few:
     return made
 
 
-def batch(pool: Pool, rng: np.random.Generator, size: int, many: int = 1) -> dict[str, Any]:
+def batch(pool: Pool, rng: np.random.Generator, size: int, pieces: int = 1) -> dict[str, Any]:
     """Several scenes of so many pieces: relative bands and their truth, as `training` takes them."""
-    scenes = [mixed(pool, rng, many) for _ in range(size)]
+    scenes = [mixed(pool, rng, pieces) for _ in range(size)]
     made = {name: np.stack([one[name] for one in scenes]) for name in scenes[0]}
     return {**made, "bands": relative(made["bands"])}
 
@@ -296,8 +296,8 @@ def stretches(pool: Pool, rng: np.random.Generator, longest: int) -> Iterator[di
     Each piece follows the one before, unless it has ``begins``: then a new scene begins with it.
     """
     while True:
-        many = int(rng.integers(1, longest + 1))
-        made = mixed(pool, rng, many)
+        pieces = int(rng.integers(1, longest + 1))
+        made = mixed(pool, rng, pieces)
         made["bands"] = relative(made["bands"][None])[0]
-        for at in range(0, many * FRAMES, FRAMES):
+        for at in range(0, pieces * FRAMES, FRAMES):
             yield {name: value[at : at + FRAMES] for name, value in made.items()} | {"begins": not at}

@@ -60,11 +60,16 @@ def test_pulses_are_only_where_something_cranks() -> None:
 def test_a_long_scene_comes_piece_by_piece() -> None:
     """Pieces follow each other until one begins a new scene; together they are that scene, with its running mean."""
     some = pool()
-    whole = mixing.mixed(some, np.random.default_rng([9, 0]), 3)
-    assert (3 * mixing.FRAMES, BANDS) == whole["bands"].shape
+    rng = np.random.default_rng(10)
+    whole = mixing.mixed(some, rng, int(rng.integers(1, 4)))
+    count = len(whole["bands"]) // mixing.FRAMES
+    assert (count * mixing.FRAMES, BANDS) == whole["bands"].shape
     assert np.isfinite(whole["bands"]).all()
     pieces = list(itertools.islice(mixing.stretches(some, np.random.default_rng(10), 3), 12))
     assert pieces[0]["begins"]
+    together = {name: np.concatenate([piece[name] for piece in pieces[:count]]) for name in whole}
+    assert np.array_equal(mixing.relative(whole["bands"][None])[0], together["bands"])
+    assert all(np.array_equal(whole[name], together[name]) for name in ("state", "pulse", "pump", "kind"))
     assert 1 < sum(piece["begins"] for piece in pieces) < 12
     assert {mixing.FRAMES} == {len(piece[name]) for piece in pieces for name in ("bands", "state", "pulse")}
     # Where a scene begins its first frame is its own mean; elsewhere the mean goes on.
